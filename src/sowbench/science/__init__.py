@@ -1,0 +1,1 @@
+"""Pure formulas, one module per subject: numbers and arrays in, numbers and arrays out."""
