@@ -95,7 +95,7 @@ class UnknownNameError(SowbenchError, LookupError):
 
         Examples
         --------
-        >>> UnknownNameError.among("Letuce", "crop", ["basil", "lettuce", "leek"]).nearest
+        >>> UnknownNameError.among("Letuce", "crop", ["basil", "lettuce", "onion"]).nearest
         ['lettuce']
         """
         folded = {each.casefold(): each for each in known}

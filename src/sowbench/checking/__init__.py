@@ -1,0 +1,1 @@
+"""Recompute every rule and every figure of a plan without the planner."""

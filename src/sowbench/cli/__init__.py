@@ -1,0 +1,69 @@
+"""The command line: each command a thin call to a service.
+
+`main` is a click group that imports the module of a command only when that command is asked for,
+so that ``sowbench --help`` needs neither the solver nor the science libraries.
+"""
+
+from __future__ import annotations
+
+import importlib
+from typing import NamedTuple
+
+import click
+
+import sowbench
+
+
+class LazyCommand(NamedTuple):
+    """Where a command lives, and what it is for.
+
+    Parameters
+    ----------
+    target : str
+        Place of the click command, as ``module:attribute``.
+    help_text : str
+        One line for the list of commands; the command's own help says more.
+    """
+
+    target: str
+    help_text: str
+
+
+# One line a command, in the order in which help shows them.
+COMMANDS: dict[str, LazyCommand] = {}
+
+
+class LazyGroup(click.Group):
+    """A click group whose commands are imported when they are first used."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        """Return the names of all commands, in the order of the table."""
+        return [*COMMANDS, *super().list_commands(ctx)]
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        """Return a command by its name, importing its module; None if there is none."""
+        lazy = COMMANDS.get(cmd_name)
+        if lazy is None:
+            return super().get_command(ctx, cmd_name)
+        module_name, _, attribute = lazy.target.partition(":")
+        command = getattr(importlib.import_module(module_name), attribute)
+        if not isinstance(command, click.Command):
+            message = f"{lazy.target} must be a click command; got {type(command).__name__}."
+            raise TypeError(message)
+        return command
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """Write the list of commands from the table, without importing any of them."""
+        rows = [(name, lazy.help_text) for name, lazy in COMMANDS.items()]
+        for name in super().list_commands(ctx):
+            command = self.commands[name]
+            rows.append((name, command.get_short_help_str()))
+        if rows:
+            with formatter.section("Commands"):
+                formatter.write_dl(rows)
+
+
+@click.group(cls=LazyGroup, context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(sowbench.__version__, prog_name="sowbench")
+def main() -> None:
+    """Plan the work of a propagation house: transplants raised from seed."""

@@ -1,0 +1,1 @@
+"""The invented nursery that shows the whole job."""

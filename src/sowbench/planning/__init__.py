@@ -1,0 +1,1 @@
+"""From orders to a plan: problem, candidates, choice and bound."""

@@ -1,0 +1,1 @@
+"""The use cases, taking and returning plain values."""
