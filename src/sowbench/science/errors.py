@@ -160,11 +160,8 @@ class InputFileError(SowbenchError, ValueError):
 
     Examples
     --------
-    >>> print(
-    ...     InputFileError(
-    ...         [Problem("orders.csv", 3, "plants", "0", "plants must be a whole number from 1 up.")]
-    ...     )
-    ... )
+    >>> rule = "plants must be a whole number from 1 up."
+    >>> print(InputFileError([Problem("orders.csv", 3, "plants", "0", rule)]))
     1 problem; nothing was taken.
     orders.csv, row 3, column plants: plants must be a whole number from 1 up. Got '0'.
     """
