@@ -101,7 +101,7 @@ def read_weather(path: str | Path) -> WeatherYear:
     head = _first_line(path)
     file_format = _format_of(head)
     if file_format is None:
-        _refuse(path, f"must be {_FORMATS}; its first line fits none of them.", head[:60])
+        raise _refusal(path, f"must be {_FORMATS}; its first line fits none of them.", head[:60])
     try:
         table = _read(path, file_format)
     except InputFileError:
@@ -113,8 +113,8 @@ def read_weather(path: str | Path) -> WeatherYear:
     return _year(path, table)
 
 
-def _refuse(path: Path, message: str, value: str | None = None) -> None:
-    raise InputFileError([Problem(str(path), None, None, value, message)])
+def _refusal(path: Path, message: str, value: str | None = None) -> InputFileError:
+    return InputFileError([Problem(str(path), None, None, value, message)])
 
 
 def _first_line(path: Path) -> str:
@@ -143,7 +143,8 @@ def _numbers(frame: Any, name: str, path: Path, first_row: int) -> NDArray[np.fl
     """Return one column as numbers; name every cell that is none."""
     import pandas as pd
 
-    values = pd.to_numeric(frame[name], errors="coerce").to_numpy(dtype=np.float64)
+    parsed: Any = pd.to_numeric(frame[name], errors="coerce")
+    values: NDArray[np.float64] = parsed.to_numpy(dtype=np.float64)
     empty = frame[name].isna().to_numpy()
     bad = np.flatnonzero(np.isnan(values) & ~empty)
     if bad.size:
@@ -232,8 +233,11 @@ def _year(path: Path, table: _Table) -> WeatherYear:
     count = np.bincount(slot[kept], minlength=N_HOURS_YEAR)
     twice = np.flatnonzero(count > 1)
     if twice.size:
-        _refuse(path, f"must have each hour once; {twice.size} hours stand twice, the first at "
-                      f"{_hour_words(int(twice[0]))}.")  # fmt: skip
+        raise _refusal(
+            path,
+            f"must have each hour once; {twice.size} hours stand twice, the first at "
+            f"{_hour_words(int(twice[0]))}.",
+        )
     notes: list[str] = []
     arrays: dict[str, NDArray[np.float64] | None] = {}
     for name, (low, high) in _LIMITS.items():
@@ -250,7 +254,7 @@ def _year(path: Path, table: _Table) -> WeatherYear:
                 arrays[name] = None
                 continue
             start = next(start for start, length in gaps if length == longest)
-            _refuse(
+            raise _refusal(
                 path,
                 f"must have {name} for each of {N_HOURS_YEAR} hours, or gaps of at most "
                 f"{MAX_GAP_H} h; {longest} h are missing from {_hour_words(start)}.",

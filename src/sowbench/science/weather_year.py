@@ -21,7 +21,7 @@ _COMMON_YEAR: Final = 2001
 
 
 def day_of_common_year(day: date) -> int:
-    """Number a calendar day from 0 to 364; 29 February counts as 28 February.
+    """Return the number of a calendar day from 0 to 364; 29 February counts as the 28th.
 
     Parameters
     ----------
