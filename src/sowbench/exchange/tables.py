@@ -159,7 +159,7 @@ def read_bytes(path: str | Path) -> bytes:
     return data
 
 
-def decode_text(file: str, data: bytes) -> str:
+def decode_text(file: str, data: bytes, advice: str = _UTF8_ADVICE) -> str:
     """Decode UTF-8 text with or without a byte-order mark.
 
     Parameters
@@ -168,6 +168,8 @@ def decode_text(file: str, data: bytes) -> str:
         Name for messages.
     data : bytes
         Content of the file.
+    advice : str, default for spreadsheets
+        How to save such a file as UTF-8.
 
     Returns
     -------
@@ -180,11 +182,11 @@ def decode_text(file: str, data: bytes) -> str:
         If the bytes are UTF-16 or UTF-32, hold NUL bytes, or are not UTF-8.
     """
     if data.startswith(_UTF16_STARTS):
-        raise _whole_file(file, f"is UTF-16 text, not UTF-8. {_UTF8_ADVICE}")
+        raise _whole_file(file, f"is UTF-16 text, not UTF-8. {advice}")
     at = data.find(b"\0")
     if at >= 0:
         if data[:400].count(b"\0") >= max(1, len(data[:400]) // 3):
-            raise _whole_file(file, f"looks like UTF-16 or UTF-32 text, not UTF-8. {_UTF8_ADVICE}")
+            raise _whole_file(file, f"looks like UTF-16 or UTF-32 text, not UTF-8. {advice}")
         line = data.count(b"\n", 0, at) + 1
         raise _whole_file(
             file, f"holds a NUL byte in line {line}, so it is no text file, or it is damaged."
@@ -201,7 +203,7 @@ def decode_text(file: str, data: bytes) -> str:
         raise _whole_file(
             file,
             f"is not UTF-8: line {line} holds a byte that UTF-8 does not know, most likely an"
-            f" accented letter from an older program. {_UTF8_ADVICE}",
+            f" accented letter from an older program. {advice}",
             shown.strip(),
         ) from None
 
