@@ -464,7 +464,7 @@ def one_of(words: Sequence[str]) -> str:
 def _range_rule(least: float, most: float, above: float) -> str:
     """Put a range in words, to follow "a number"."""
     if above > -math.inf:
-        return f" above {above:g}" + (f" and at most {most:g}" if most < math.inf else "")
+        return f" above {above:g}" + (f" and at most {most:,.10g}" if most < math.inf else "")
     if least > -math.inf and most < math.inf:
-        return f" between {least:g} and {most:g}"
-    return f" of at least {least:g}" if least > -math.inf else ""
+        return f" between {least:,.10g} and {most:,.10g}"
+    return f" of at least {least:,.10g}" if least > -math.inf else ""

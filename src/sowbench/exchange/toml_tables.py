@@ -143,9 +143,13 @@ class TomlTable:
         if not self.has(key):
             return None
         value = self.values[key]
-        bounds = f"between {least:g} and {most:g}" if most < math.inf else f"at least {least:g}"
+        bounds = (
+            f"between {least:,.10g} and {most:,.10g}"
+            if most < math.inf
+            else f"at least {least:,.10g}"
+        )
         if above > -math.inf:
-            bounds = f"above {above:g}" + (f" and at most {most:g}" if most < math.inf else "")
+            bounds = f"above {above:g}" + (f" and at most {most:,.10g}" if most < math.inf else "")
         rule = f"{key} must be a number {bounds}{f' {unit}' if unit else ''}"
         if isinstance(value, bool) or not isinstance(value, (int, float)):
             hint = " Write it without quotes." if isinstance(value, str) else ""
