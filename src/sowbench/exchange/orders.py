@@ -391,6 +391,28 @@ def _field_changes(known: Order, found: Order) -> list[OrderChange]:
     ]
 
 
+def order_values(order: Order) -> dict[str, object]:
+    """Name the values of an order by the columns of orders.csv.
+
+    Parameters
+    ----------
+    order : Order
+        The order; a drop of a standing order is written as an order of its own.
+
+    Returns
+    -------
+    values : dict of str to object
+        Value by column; blank ones are left out.
+    """
+    values: dict[str, object] = {}
+    for each in fields(Order):
+        name = _DOOR_NAMES.get(each.name, each.name)
+        value = getattr(order, each.name)
+        if name in COLUMNS and value not in {None, "", ()}:
+            values[name] = "|".join(value) if isinstance(value, tuple) else value
+    return values
+
+
 def order_cell(value: object) -> str:
     """Show a value of an order as its column spells it.
 
