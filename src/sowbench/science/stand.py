@@ -297,7 +297,7 @@ def usable_frac(
 
     Examples
     --------
-    >>> float(round(usable_frac(0.9), 4))
+    >>> round(float(usable_frac(0.9)), 4)
     0.8379
     """
     return np.asarray(

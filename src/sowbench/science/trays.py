@@ -130,7 +130,8 @@ def tray_total_pmf(
         pmf = np.zeros((*share.shape, length))
         start = np.clip(np.floor(mean).astype(np.int64) - size // 2, 0, length - 1)
         for index in np.ndindex(share.shape):
-            places = np.arange(start[index], min(start[index] + size, length))
+            first = int(start[index])
+            places = np.arange(first, min(first + size, length))
             pmf[(*index, places)] = wrapped[(*index, places % size)]
     else:
         pmf = wrapped[..., :length]
