@@ -37,11 +37,12 @@ from sowbench.reference.growth_rows import (
     growth_days,
     pace,
     schedule_rows,
-    sources,
 )
+from sowbench.reference.tables import sources
 
-WEIGHTS: Final = {"A": 1.0, "B": 0.5, "C": 0.25}
-"""Weight of a row by its source's grade: assumption."""
+WEIGHTS: Final = {"A": 1.0, "B": 0.5}
+OTHER_WEIGHT: Final = 0.25
+"""Weight of a row by its source's grade, and of all others: assumption."""
 
 SIGMA_LOW, SIGMA_HIGH = 0.08, 0.35
 """Limits of the spread: assumption."""
@@ -53,7 +54,8 @@ POT_DIRECT_FACTOR: Final = 1.15
 """Sown straight into a pot, the ball holds so much later than a plug pulls: assumption."""
 
 # Days of toning by system: 3 to 6 d are enough (C106, seen); which system takes how many within
-# that is an assumption. Indoor hydroponics and classes take none.
+# that is an assumption. What goes into a house (channels, rafts, buckets; cubes and
+# blocks) is not toned.
 TONE_D: Final = {"any": 4, "field": 6, "bed": 4, "sale": 3}
 
 GROWTH_COLUMNS: Final = ("crop", "base_c", "optimum_c", "ceiling_c", "source", "basis", "why")
@@ -193,7 +195,7 @@ class Calibration:
     ) -> tuple[list[tuple[float, float, float]], list[float]]:
         response, temp_ref_c = self.response(crop)
         days = [growth_days(row, self.emergence, response, temp_ref_c) for row in rows]
-        weights = [WEIGHTS[self.sources[row.source_id][1]] for row in rows]
+        weights = [WEIGHTS.get(self.sources[row.source_id].grade, OTHER_WEIGHT) for row in rows]
         return days, weights
 
     def _spread_between(self, crop: str, rows: list[Row]) -> float:
@@ -278,14 +280,11 @@ def growth_table(calibration: Calibration) -> list[dict[str, str]]:
         if choice["like"] not in {crop, "default cool", "default warm"}:
             why = f"as {choice['like']}, its kin" + (f": {why}" if why else "")
             basis = "assumption"
-        citation = calibration.sources.get(source, (source, ""))[0]
         table.append(
             {
                 "crop": crop,
                 **{each: response[each] for each in ("base_c", "optimum_c", "ceiling_c")},
-                "source": citation
-                if source in {"memory", "assumption"}
-                else f"{source} {citation}",
+                "source": source,
                 "basis": basis,
                 "why": why,
             }
@@ -307,15 +306,6 @@ def _why(prior: Prior, choice: dict[str, str], container_class: str) -> str:
     else:
         parts.append(f"{prior.n_rows} rows, none with temperatures: taken to hold at the reference")
     return "; ".join(parts)
-
-
-def _source_words(calibration: Calibration, ids: Iterable[str]) -> str:
-    return " | ".join(
-        f"{each} {calibration.sources[each][0]}"
-        if each.startswith("C")
-        else calibration.sources[each][0]
-        for each in ids
-    )
 
 
 def _words(container_class: str, leaves: float) -> str:
@@ -346,9 +336,9 @@ def _rule(
         "sigma_growth": _text(prior.sigma, 3),
         "window_d_ref": _text(max(2.0, window_d)),
         "leaves": choice["leaves"],
-        "tone_d": str(TONE_D.get(system, 0)),
+        "tone_d": str(0 if container_class in {"cube", "block"} else TONE_D.get(system, 0)),
         "words": _words(container_class, leaves),
-        "source": _source_words(calibration, prior.source_ids),
+        "source": ";".join(prior.source_ids),
         "basis": prior.basis,
         "n_sources": str(len(prior.source_ids)),
         "why": _why(prior, choice, container_class),

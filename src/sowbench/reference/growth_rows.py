@@ -83,18 +83,6 @@ def mean_24h(day_c: float | None, night_c: float | None) -> float | None:
     return (DAY_H * day_c + (24 - DAY_H) * night_c) / 24
 
 
-def sources() -> dict[str, tuple[str, str]]:
-    """Return citation and grade of every source.
-
-    Returns
-    -------
-    sources : dict
-        Citation and grade by source id.
-    """
-    rows = _table(_DATA / "growth_sources.csv")
-    return {row["source_id"]: (row["citation"], row["grade"]) for row in rows}
-
-
 def choices() -> list[dict[str, str]]:
     """Return what was chosen for each crop: response, labels of its rows, leaves and window.
 
