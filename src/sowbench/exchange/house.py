@@ -3,22 +3,25 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Collection
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 from pathlib import Path
 from typing import Any, get_type_hints
 from zoneinfo import available_timezones
 
-from sowbench.domain.records import (
-    ContainerStock,
-    Crew,
-    House,
-    Machine,
-    Place,
-    PlaceKind,
-    Prices,
+from sowbench.domain.records import Crew, House, Prices
+from sowbench.exchange.house_parts import (
+    MINUTES_DAY,
+    Check,
+    Reading,
+    check_own,
+    read_containers,
+    read_machines,
+    read_places,
+    unique_names,
+    windowsill_place,
 )
 from sowbench.exchange.toml_tables import WEEKDAYS, TomlTable, read_toml, weekday
-from sowbench.science.errors import InputFileError, Problem, UnknownNameError
+from sowbench.science.errors import InputFileError, UnknownNameError
 
 TABLES = ("house", "crew", "minutes", "prices")
 LISTS = ("hands", "machine", "place", "container", "crop")
@@ -36,42 +39,6 @@ LIGHTS = (
 
 # Stand-ins where neither the house nor a source says anything; all assumptions.
 ROOM_DAY_C, ROOM_NIGHT_C = 20.0, 17.0
-_COVER_PAR_FRAC = {
-    PlaceKind.YARD: 1.0,  # open sky
-    PlaceKind.CHAMBER: 0.0,  # dark
-    PlaceKind.COLD_STORE: 0.0,  # dark
-    PlaceKind.LAMP_SHELF: 0.0,  # lamps alone
-}
-_COVERED = frozenset({PlaceKind.MIST, PlaceKind.HEALING})
-_MINUTES_DAY = 1440.0
-
-
-@dataclass(slots=True)
-class _Reading:
-    """What is read so far: problems, and sentences on what stands in for absent keys."""
-
-    file: str
-    problems: list[Problem] = field(default_factory=list)
-    assumptions: list[str] = field(default_factory=list)
-    _places_of: dict[str, list[str]] = field(default_factory=dict)
-
-    def assume(self, key: str, value: object, where: str, words: str = "") -> None:
-        """Say that a default stands in for an absent key."""
-        shown = f"{value:g}" if isinstance(value, float) else str(value)
-        self.assumptions.append(f"{key} {shown}: {words or 'default'}, change in {where}")
-
-    def assume_for_place(self, key: str, value: object, place: str, words: str = "") -> None:
-        """Say the same of a place, one sentence for all places that share it."""
-        shown = f"{value:g}" if isinstance(value, float) else str(value)
-        self._places_of.setdefault(f"{key} {shown}: {words or 'default'}", []).append(place)
-
-    def sentences(self) -> tuple[str, ...]:
-        """Return every assumption."""
-        for_places = (
-            f"{sentence} for {', '.join(repr(each) for each in places)}, change in [[place]]"
-            for sentence, places in self._places_of.items()
-        )
-        return (*self.assumptions, *for_places)
 
 
 def windowsill_house() -> House:
@@ -88,22 +55,18 @@ def windowsill_house() -> House:
         room_night_c=ROOM_NIGHT_C,
         light="south",
         crew=Crew(work_days=tuple(range(7)), sow_days=tuple(range(7))),
-        places=(_windowsill(),),
+        places=(windowsill_place(),),
         assumptions=(
             "no house file: a windowsill stands in; describe yours in a house file",
             "room_day_c 20, room_night_c 17: default, change in [house]",
             "light south: a window to the south, change in [house]",
             "area_m2 1.2 of which 1 usable: two windowsills about 2 m long, change in [[place]]",
+            f"cover_par_frac {windowsill_place().cover_par_frac:g}: default, change in [[place]]",
             "no [crew]: no limit on hands, somebody looks in every day; minutes are still reported",
             "no [[container]]: every reference container can be bought at its price",
             *_price_assumptions(Prices()),
         ),
     )
-
-
-def _windowsill() -> Place:
-    """Return the place that stands in when a house names none."""
-    return Place("windowsill", PlaceKind.WINDOWSILL, area_m2=1.2, usable_frac=1.0 / 1.2)
 
 
 def read_house(
@@ -114,6 +77,8 @@ def read_house(
     crop_keys: Collection[str] | None = None,
     minute_keys: Collection[str] | None = None,
     resolve_crop: Callable[[str], str] | None = None,
+    check_container: Check | None = None,
+    check_crop: Check | None = None,
 ) -> House:
     """Read house.toml.
 
@@ -130,6 +95,9 @@ def read_house(
     resolve_crop : callable or None, default None
         From any spelling of a crop to its id, raising UnknownNameError; an own crop that is not
         known keeps the id that the house gives it.
+    check_container, check_crop : callable or None, default None
+        Check of the own values of a container or a crop; raises a SowbenchError, which is
+        reported with the table it came from.
 
     Returns
     -------
@@ -142,21 +110,23 @@ def read_house(
         With every problem of the file; nothing of it is taken then.
     """
     document = read_toml(path)
-    reading = _Reading(str(path))
+    reading = Reading(str(path))
     tables, lists = _parts(reading, document)
     house = tables.get("house") or TomlTable(reading.file, "[house]", {}, reading.problems)
     record = _house(reading, house, Path(path).parent)
-    stock, own = _containers(reading, lists["container"], containers, container_keys)
+    stock, own = read_containers(
+        reading, lists["container"], containers, container_keys, check_container
+    )
     known = None if containers is None else {*containers, *(str(each["id"]) for each in own)}
     record = replace(
         record,
         crew=_crew(reading, tables.get("crew"), lists["hands"]),
         minutes=_minutes(tables.get("minutes"), minute_keys),
-        machines=_machines(lists["machine"], known),
-        places=_places(reading, lists["place"], weather=house.has("weather")),
+        machines=read_machines(lists["machine"], known),
+        places=read_places(reading, lists["place"], weather=house.has("weather")),
         stock=stock,
         own_containers=own,
-        own_crops=_crops(lists["crop"], crop_keys, resolve_crop),
+        own_crops=_crops(lists["crop"], crop_keys, resolve_crop, check_crop),
         prices=_prices(reading, tables.get("prices")),
     )
     house.refuse_rest()
@@ -166,7 +136,7 @@ def read_house(
 
 
 def _parts(
-    reading: _Reading, document: dict[str, Any]
+    reading: Reading, document: dict[str, Any]
 ) -> tuple[dict[str, TomlTable], dict[str, list[TomlTable]]]:
     """Sort the file into its tables and its lists of tables, refusing what is neither."""
     tables: dict[str, TomlTable] = {}
@@ -198,7 +168,7 @@ def _list_name(name: str, at: int, values: dict[str, Any]) -> str:
     return f'[[{name}]] {at} "{own}"' if isinstance(own, str) and own else f"[[{name}]] {at}"
 
 
-def _house(reading: _Reading, table: TomlTable, folder: Path) -> House:
+def _house(reading: Reading, table: TomlTable, folder: Path) -> House:
     """Read [house]."""
     name = table.text("name", required=True)
     latitude = table.number("latitude_deg", least=-90, most=90, unit="°")
@@ -281,14 +251,14 @@ def _time_zone(table: TomlTable) -> str:
     return text
 
 
-def _crew(reading: _Reading, table: TomlTable | None, hands: list[TomlTable]) -> Crew:
+def _crew(reading: Reading, table: TomlTable | None, hands: list[TomlTable]) -> Crew:
     """Read [crew] and [[hands]]; without minutes there is no limit."""
     by_weekday = _hands(reading, hands)
     if table is None:
         table = TomlTable(reading.file, "[crew]", {}, reading.problems)
         if by_weekday is None:
             reading.assumptions.append("no [crew]: no limit on hands; minutes are still reported")
-    minutes = table.number("minutes_per_day", least=0, most=1000 * _MINUTES_DAY, unit="min")
+    minutes = table.number("minutes_per_day", least=0, most=1000 * MINUTES_DAY, unit="min")
     if minutes is not None and by_weekday is not None:
         table.problem("minutes_per_day", "Give minutes_per_day or [[hands]], not both.")
     work_days = table.weekdays("work_days")
@@ -306,9 +276,9 @@ def _crew(reading: _Reading, table: TomlTable | None, hands: list[TomlTable]) ->
             table.problem("sow_days", f"{WEEKDAYS[day]} is a sow day but not among work_days.")
     if sow_days is not None and not sow_days:
         table.problem("sow_days", "sow_days must name at least one weekday; absent: work days.")
-    weekend = table.number("weekend_minutes", most=1000 * _MINUTES_DAY, unit="min")
+    weekend = table.number("weekend_minutes", most=1000 * MINUTES_DAY, unit="min")
     rate = table.number("rate_per_hour")
-    setup = table.number("setup_minutes", most=_MINUTES_DAY, unit="min")
+    setup = table.number("setup_minutes", most=MINUTES_DAY, unit="min")
     if weekend is None and len(work_days) < 7:
         reading.assume("weekend_minutes", 30.0, "[crew]")
     if rate is None:
@@ -329,19 +299,19 @@ def _crew(reading: _Reading, table: TomlTable | None, hands: list[TomlTable]) ->
     )
 
 
-def _hands(reading: _Reading, tables: list[TomlTable]) -> tuple[float, ...] | None:
+def _hands(reading: Reading, tables: list[TomlTable]) -> tuple[float, ...] | None:
     """Read [[hands]] and add up their minutes by weekday."""
     if not tables:
         return None
     total = [0.0] * 7
     told_apart = []
-    for name, table in zip(_unique(tables, "name"), tables, strict=True):
+    for name, table in zip(unique_names(tables, "name"), tables, strict=True):
         table.text("language")
         if table.texts("tasks"):
             told_apart.append(name)
         by_day = table.table("minutes") if isinstance(table.values.get("minutes"), dict) else None
         if by_day is None:
-            minutes = table.number("minutes", most=_MINUTES_DAY, unit="min")
+            minutes = table.number("minutes", most=MINUTES_DAY, unit="min")
             if minutes is None and not table.has("minutes"):
                 table.problem("minutes", "minutes is required, as { Mon = 240, Thu = 480 }.")
             for day in range(5):  # A plain number is meant for Monday to Friday.
@@ -352,7 +322,7 @@ def _hands(reading: _Reading, tables: list[TomlTable]) -> tuple[float, ...] | No
                 if day_found is None:
                     by_day.problem(key, f"{key!r} is no weekday; use {', '.join(WEEKDAYS)}.")
                 else:
-                    value = by_day.number(key, most=_MINUTES_DAY, unit="min")
+                    value = by_day.number(key, most=MINUTES_DAY, unit="min")
                     total[day_found] += value or 0.0
         table.refuse_rest()
     if told_apart:
@@ -361,19 +331,6 @@ def _hands(reading: _Reading, tables: list[TomlTable]) -> tuple[float, ...] | No
             " which task is not planned"
         )
     return tuple(total)
-
-
-def _unique(tables: list[TomlTable], key: str) -> list[str]:
-    """Take the required name of each table and refuse a name given twice."""
-    names: list[str] = []
-    for table in tables:
-        name = table.text(key, required=True)
-        if name and name in names:
-            table.problem(
-                key, f"This {key} stands in an earlier table already; each needs its own."
-            )
-        names.append(name)
-    return names
 
 
 def _minutes(table: TomlTable | None, keys: Collection[str] | None) -> dict[str, float]:
@@ -387,157 +344,15 @@ def _minutes(table: TomlTable | None, keys: Collection[str] | None) -> dict[str,
     return {key: value for key, value in rates.items() if value is not None}
 
 
-def _machines(tables: list[TomlTable], containers: Collection[str] | None) -> tuple[Machine, ...]:
-    """Read [[machine]]."""
-    names = _unique(tables, "name")
-    machines = []
-    for name, table in zip(names, tables, strict=True):
-        takes = table.texts("containers")
-        if not takes and not isinstance(table.values.get("containers"), (str, dict)):
-            table.problem("containers", "containers must list at least one container it takes.")
-        for each in takes if containers is not None else ():
-            if each not in (containers or ()):
-                error = UnknownNameError.among(each, "container", containers or ())
-                table.problem("containers", str(error))
-        pace = table.number("trays_per_hour", above=0.0, most=10_000)
-        if pace is None and not table.has("trays_per_hour"):
-            table.problem("trays_per_hour", "trays_per_hour is required.")
-        changeover = table.number("changeover_minutes", most=_MINUTES_DAY, unit="min")
-        table.refuse_rest()
-        machines.append(Machine(name, takes, pace or 0.0, changeover or 0.0))
-    return tuple(machines)
-
-
-def _places(reading: _Reading, tables: list[TomlTable], *, weather: bool) -> tuple[Place, ...]:
-    """Read [[place]]; a house without one has a windowsill."""
-    if not tables:
-        reading.assumptions.append(
-            "no [[place]]: a windowsill of 1.2 m2, 1 of it usable, stands in"
-        )
-        return (_windowsill(),)
-    names = _unique(tables, "name")
-    return tuple(
-        _place(reading, table, name, weather=weather)
-        for name, table in zip(names, tables, strict=True)
-    )
-
-
-def _place(reading: _Reading, table: TomlTable, name: str, *, weather: bool) -> Place:
-    """Read one [[place]]."""
-    kind_text = table.choice("kind", [each.value for each in PlaceKind], "")
-    if not kind_text and not table.has("kind"):
-        table.problem("kind", 'kind is required, as "bench".')
-    kind = PlaceKind(kind_text) if kind_text else PlaceKind.BENCH
-    positions = table.whole("positions", least=1, most=1_000_000)
-    area = table.number("area_m2", above=0.0, most=1_000_000, unit="m2")
-    if table.has("positions") == table.has("area_m2"):
-        table.problem(
-            "positions" if table.has("positions") else None,
-            "Give exactly one of positions (lifted units it holds) and area_m2 (bench top).",
-        )
-    usable = table.number("usable_frac", above=0.0, most=1)
-    if table.has("usable_frac") and table.has("positions"):
-        table.problem("usable_frac", "usable_frac goes with area_m2, not with positions.")
-    temp = table.number("temp_c", least=-10, most=45, unit="°C")
-    heat_day = table.number("heat_day_c", least=-10, most=45, unit="°C")
-    heat_night = table.number("heat_night_c", least=-10, most=45, unit="°C")
-    vent = table.number("vent_c", least=0, most=60, unit="°C")
-    _check_climate(table, weather=weather)
-    for key, heat in (("heat_day_c", heat_day), ("heat_night_c", heat_night)):
-        if vent is not None and heat is not None and vent <= heat:
-            table.problem("vent_c", f"vent_c must be above {key} ({heat:g}).")
-    par = table.number("cover_par_frac", most=1)
-    ppfd = table.number("lamp_ppfd_umol_m2_s", most=2500, unit="µmol m-2 s-1")
-    lamp_h = table.number("lamp_h", most=24, unit="h")
-    if ppfd and not table.has("lamp_h"):
-        table.problem("lamp_ppfd_umol_m2_s", "Lamps also need lamp_h, the hours they burn a day.")
-    if lamp_h and not table.has("lamp_ppfd_umol_m2_s"):
-        table.problem("lamp_h", "Lamps also need lamp_ppfd_umol_m2_s, their light at the plants.")
-    default_par = _COVER_PAR_FRAC.get(kind, 0.65)
-    if not table.has("cover_par_frac"):
-        reading.assume_for_place("cover_par_frac", default_par, name)
-    if area is not None and not table.has("usable_frac"):
-        reading.assume_for_place("usable_frac", 0.85, name)
-    covered = table.flag("covered", default=kind in _COVERED)
-    price = table.number("price_per_m2_day")
-    if not table.has("price_per_m2_day"):
-        reading.assume_for_place("price_per_m2_day", 0.0, name, "room costs nothing")
-    offset = table.number("mix_offset_c", least=-10, most=20, unit="°C")
-    table.refuse_rest()
-    return Place(
-        name=name,
-        kind=kind,
-        n_positions=positions,
-        area_m2=area,
-        usable_frac=0.85 if usable is None else usable,
-        temp_c=temp,
-        heat_day_c=heat_day,
-        heat_night_c=heat_night,
-        vent_c=vent,
-        mix_offset_c=offset or 0.0,
-        covered=covered,
-        cover_par_frac=default_par if par is None else par,
-        lamp_ppfd_umol_m2_s=ppfd or 0.0,
-        lamp_h=lamp_h or 0.0,
-        price_per_m2_day=price or 0.0,
-    )
-
-
-def _check_climate(table: TomlTable, *, weather: bool) -> None:
-    """Check that a place is held constant, or heated and vented, or follows the outside."""
-    controls = [each for each in ("heat_day_c", "heat_night_c", "vent_c") if table.has(each)]
-    if table.has("temp_c") and controls:
-        table.problem("temp_c", f"Give temp_c (held constant) or {', '.join(controls)}, not both.")
-    elif controls and not weather:
-        table.problem(controls[0], f"{controls[0]} needs a weather file in [house].")
-
-
-def _containers(
-    reading: _Reading,
-    tables: list[TomlTable],
-    containers: Collection[str] | None,
-    keys: Collection[str] | None,
-) -> tuple[tuple[ContainerStock, ...], tuple[dict[str, object], ...]]:
-    """Read [[container]]: what the house owns, and values that are its own."""
-    if not tables:
-        reading.assumptions.append(
-            "no [[container]]: every reference container can be bought at its price"
-        )
-    stock: list[ContainerStock] = []
-    own: list[dict[str, object]] = []
-    for name, table in zip(_unique(tables, "id"), tables, strict=True):
-        back = table.whole("back_after_d", most=365)
-        wash = table.whole("wash_d", most=365)
-        stock.append(
-            ContainerStock(
-                container=name,
-                n_in_stock=table.whole("in_stock"),
-                price=table.number("price"),
-                reusable=(table.flag("reusable", default=False) if table.has("reusable") else None),
-                back_after_d=7 if back is None else back,
-                wash_d=1 if wash is None else wash,
-                per_rack=table.whole("per_rack", most=10_000) or 0,
-            )
-        )
-        if keys is not None:
-            table.refuse_rest(keys)
-        values = table.rest()
-        if values:
-            own.append({"id": name, **values})
-        elif containers is not None and name and name not in containers:
-            error = UnknownNameError.among(name, "container", containers)
-            table.problem("id", f"{error} A container of your own needs its cells and sizes here.")
-    return tuple(stock), tuple(own)
-
-
 def _crops(
     tables: list[TomlTable],
     keys: Collection[str] | None,
     resolve_crop: Callable[[str], str] | None,
+    check: Check | None,
 ) -> tuple[dict[str, object], ...]:
     """Read [[crop]], the house's own values of a crop, or a crop of its own."""
     own: list[dict[str, object]] = []
-    for name, table in zip(_unique(tables, "id"), tables, strict=True):
+    for name, table in zip(unique_names(tables, "id"), tables, strict=True):
         crop = name
         if resolve_crop is not None and name:
             try:
@@ -546,11 +361,13 @@ def _crops(
                 crop = name
         if keys is not None:
             table.refuse_rest(keys)
-        own.append({"id": crop, **table.rest()})
+        values = {"id": crop, **table.rest()}
+        check_own(table, values, check)
+        own.append(values)
     return tuple(own)
 
 
-def _prices(reading: _Reading, table: TomlTable | None) -> Prices:
+def _prices(reading: Reading, table: TomlTable | None) -> Prices:
     """Read [prices]; each absent key takes its default, said aloud."""
     table = table or TomlTable(reading.file, "[prices]", {}, reading.problems)
     values: dict[str, Any] = {"currency": table.text("currency")}

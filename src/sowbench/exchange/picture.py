@@ -10,10 +10,18 @@ from __future__ import annotations
 
 import json
 from collections.abc import Sequence
-from dataclasses import dataclass
 from datetime import date, timedelta
 from itertools import groupby
 from typing import Any, Final
+
+from sowbench.exchange.season_use import (
+    FULL_FRAC,
+    DailyUse,
+    day_states,
+    headline,
+    in_days,
+    percent,
+)
 
 PAPER: Final = "#f6f3ea"
 SHEET: Final = "#fffdf7"
@@ -29,196 +37,8 @@ WIDTH_PX: Final = 1280
 _LABEL_PX: Final = 196
 _MARGIN_PX: Final = 36
 _ROW_PX: Final = 74
-# A day counts as full from here, so that the last odd tray does not hide a full bench (ours).
-FULL_FRAC: Final = 0.98
-_OVER_FRAC: Final = 1.001
 _SCHEMA: Final = "https://vega.github.io/schema/vega-lite/v5.json"
 _VEGALITE: Final = "5.21"
-
-
-@dataclass(frozen=True, slots=True)
-class DailyUse:
-    """What is used of a place, or of the hands, on each day from a first one.
-
-    ``capacity`` has a value for each day, or is None where there is no limit; ``unit`` is shown
-    with it. ``hands`` marks the crew, of whom one speaks otherwise than of a bench.
-    """
-
-    name: str
-    unit: str
-    first_date: date
-    use: Sequence[float]
-    capacity: Sequence[float] | None
-    hands: bool = False
-
-
-@dataclass(frozen=True, slots=True)
-class Spell:
-    """Days on end, [from_date, to_date), of one state."""
-
-    from_date: date
-    to_date: date
-
-    @property
-    def n_days(self) -> int:
-        """Number of days."""
-        return (self.to_date - self.from_date).days
-
-
-def day_states(daily: DailyUse) -> list[str]:
-    """Tell for each day whether there is room, no room, or too much.
-
-    Parameters
-    ----------
-    daily : DailyUse
-        Use by day.
-
-    Returns
-    -------
-    states : list of str
-        "room", "full" or "over" by day; a day without use is "room".
-
-    Raises
-    ------
-    ValueError
-        If use and capacity are not equally long.
-    """
-    if daily.capacity is None:
-        return ["room"] * len(daily.use)
-    if len(daily.capacity) != len(daily.use):
-        raise ValueError(
-            f"use and capacity of {daily.name!r} must have a value for each day; got"
-            f" {len(daily.use)} and {len(daily.capacity)}."
-        )
-    states = []
-    for use, capacity in zip(daily.use, daily.capacity, strict=True):
-        if use > capacity * _OVER_FRAC + 1e-9:
-            states.append("over")
-        elif use > 0 and use >= capacity * FULL_FRAC and not _shut(daily, len(states)):
-            states.append("full")
-        else:
-            states.append("room")
-    return states
-
-
-def full_spells(daily: DailyUse) -> list[Spell]:
-    """List the spells without room, closed days of the crew not counted as an end.
-
-    Parameters
-    ----------
-    daily : DailyUse
-        Use by day.
-
-    Returns
-    -------
-    spells : list of Spell
-        In order of time.
-    """
-    busy = [
-        at for at, state in enumerate(day_states(daily)) if state != "room" and not _shut(daily, at)
-    ]
-    spells: list[Spell] = []
-    for at in busy:
-        day = daily.first_date + timedelta(days=at)
-        if spells and all(
-            _shut(daily, between)
-            for between in range((spells[-1].to_date - daily.first_date).days, at)
-        ):
-            spells[-1] = Spell(spells[-1].from_date, day + timedelta(days=1))
-        else:
-            spells.append(Spell(day, day + timedelta(days=1)))
-    return spells
-
-
-def _shut(daily: DailyUse, at: int) -> bool:
-    """Tell whether the crew has next to no minutes on a day, as on a weekend."""
-    if not daily.hands or daily.capacity is None:
-        return False
-    return daily.capacity[at] < 0.25 * max(daily.capacity)
-
-
-def headline(uses: Sequence[DailyUse]) -> tuple[str, str]:
-    """Say what is true of the season: where there is no room, or that all fits.
-
-    Parameters
-    ----------
-    uses : sequence of DailyUse
-        Places and hands.
-
-    Returns
-    -------
-    head, more : str
-        Where more is asked than there is; else the longest spell without room, and the others in
-        short; else that all fits, and where it is closest.
-    """
-    over = [each for each in uses if "over" in day_states(each)]
-    if over:
-        return _over(over), ""
-    spells = [(spell, each) for each in uses for spell in full_spells(each)]
-    if not spells:
-        return _fits(uses), ""
-    spell, longest = max(spells, key=lambda each: each[0].n_days)
-    if longest.hands:
-        head = f"All hands are busy {_from_to(spell)}."
-    else:
-        head = f"{longest.name} is full {_from_to(spell)}."
-    others = []
-    for each in uses:
-        n_days = sum(state != "room" for state in day_states(each))
-        if each is not longest and n_days:
-            others.append(f"{'hands' if each.hands else each.name} on {_days(n_days)}")
-    return head, f"Also without room: {', '.join(others)}." if others else ""
-
-
-def _over(uses: Sequence[DailyUse]) -> str:
-    """Say where more is asked than there is."""
-    parts = []
-    for each in uses:
-        states = day_states(each)
-        first = each.first_date + timedelta(days=states.index("over"))
-        n_more = states.count("over") - 1
-        more = f" and on {n_more} other day{'s' if n_more > 1 else ''}" if n_more else ""
-        name = "the hands" if each.hands else each.name
-        parts.append(f"{name} on {_day(first)}{more}")
-    return f"More is asked than there is: {', '.join(parts)}."
-
-
-def _fits(uses: Sequence[DailyUse]) -> str:
-    """Say that there is room on every day, and where it is closest."""
-    peak, at, name = 0.0, 0, ""
-    first = None
-    for each in uses:
-        for day, use in enumerate(each.use if each.capacity is not None else ()):
-            capacity = each.capacity[day] if each.capacity is not None else 0.0
-            if capacity > 0 and use / capacity > peak:
-                peak, at, name, first = use / capacity, day, each.name, each.first_date
-    if first is None:
-        return "Everything fits."
-    when = _day(first + timedelta(days=at))
-    return f"Everything fits; the fullest is {name}, {_percent(peak)} on {when}."
-
-
-def _day(day: date) -> str:
-    """Write a day as people say it."""
-    return f"{day.day} {day:%B}"
-
-
-def _days(n_days: int) -> str:
-    """Write a number of days."""
-    return "1 day" if n_days == 1 else f"{n_days} days"
-
-
-def _percent(share: float) -> str:
-    """Write a share of 1 as a percent."""
-    return f"{100 * share:.0f} %"
-
-
-def _from_to(spell: Spell) -> str:
-    """Write a spell as people say it, its last day included."""
-    last = spell.to_date - timedelta(days=1)
-    if spell.n_days == 1:
-        return f"on {_day(last)}"
-    return f"from {_day(spell.from_date)} to {_day(last)}"
 
 
 def season_spec(uses: Sequence[DailyUse], *, title: str = "") -> dict[str, Any]:
@@ -480,10 +300,10 @@ def _holds(daily: DailyUse, states: Sequence[str]) -> list[str]:
     n_full = sum(each == "full" for each in states)
     n_over = sum(each == "over" for each in states)
     fullest = (
-        f"full on {_days(n_full)}" if n_full else f"at most {_percent(max(shares, default=0.0))}"
+        f"full on {in_days(n_full)}" if n_full else f"at most {percent(max(shares, default=0.0))}"
     )
     if n_over:
-        fullest = f"over on {_days(n_over)}"
+        fullest = f"over on {in_days(n_over)}"
     return [f"holds {_amount(most, daily)}" if not daily.hands else _amount(most, daily), fullest]
 
 
@@ -500,7 +320,7 @@ def _key() -> dict[str, Any]:
     entries = [
         (0, "square", LEAF, "in use"),
         (110, "square", SOIL, ""),
-        (128, "triangle-down", SOIL, f"full: {_percent(FULL_FRAC)} and more"),
+        (128, "triangle-down", SOIL, f"full: {percent(FULL_FRAC)} and more"),
         (360, "square", ACT, ""),
         (378, "triangle-up", ACT, "over what there is"),
     ]
