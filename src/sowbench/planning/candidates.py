@@ -1,0 +1,409 @@
+"""All candidates of a season as arrays: what each costs, what it uses and when.
+
+For every crop, ready rule and path through the places the life of a sowing is computed for all
+sowing days at once (timeline.py); here orders, containers, lots and seeds per cell are laid over
+it. docs/model.md sections 5 to 8.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sowbench.domain.records import Crop, Order, Pin, ReadyRule
+from sowbench.planning.costs import CostParts, own_costs
+from sowbench.planning.options import (
+    MAX_SHARED_ORDERS,
+    ContainerPath,
+    Group,
+    admissible_lots,
+    container_paths,
+    seeds_per_cell_options,
+    shared_groups,
+)
+from sowbench.planning.program import Program
+from sowbench.planning.resources import IntArray, SegmentBuilder
+from sowbench.planning.season import Season
+from sowbench.planning.sizing import Sizing, size_cells
+from sowbench.planning.timeline import PlacePath, Timeline, is_open, place_paths
+from sowbench.planning.uses import add_uses, last_use_day
+
+LATE_AT_MOST_D = 7
+EARLY_WAIT_AT_MOST_D = 60
+
+
+@dataclass(frozen=True)
+class Choice:
+    """One way to sow: container path, lot and seeds per cell."""
+
+    path: ContainerPath
+    lot: int
+    seeds_per_cell: int
+
+
+@dataclass
+class Block:
+    """Candidates of one crop, rule and place path, as flat arrays of the same length.
+
+    Attributes
+    ----------
+    group, choice, sow : ndarray of int
+        Group served, index into `choices`, index into the timeline's sowing days.
+    hand_over : ndarray of int, shape (n, 4)
+        Day on which each member of the group is handed over; -1 without a member.
+    n_cells, n_units, n_last, n_last_units : ndarray of int
+        Cells and lifted units sown, and those after potting on.
+    """
+
+    crop: Crop
+    rule: ReadyRule
+    places: PlacePath
+    timeline: Timeline
+    choices: tuple[Choice, ...]
+    group: IntArray
+    choice: IntArray
+    sow: IntArray
+    hand_over: IntArray
+    sizing: Sizing
+    costs: CostParts
+
+    def __len__(self) -> int:
+        """Count candidates."""
+        return len(self.group)
+
+
+@dataclass
+class Candidates:
+    """All blocks of a season with the program over them.
+
+    Attributes
+    ----------
+    first : ndarray of int
+        Number of the first candidate of each block.
+    why_none : dict
+        For orders without any candidate, the reason.
+    """
+
+    blocks: list[Block]
+    groups: list[Group]
+    first: IntArray
+    program: Program
+    why_none: dict[int, str] = field(default_factory=dict)
+
+    def locate(self, candidate: int) -> tuple[Block, int]:
+        """Block of a candidate and its row there."""
+        b = int(np.searchsorted(self.first, candidate, side="right")) - 1
+        return self.blocks[b], int(candidate - self.first[b])
+
+
+def build_candidates(season: Season, pins: Iterable[Pin] = ()) -> Candidates:
+    """Enumerate all candidates that the rules allow."""
+    pin_of = {p.target: p for p in pins}
+    groups = shared_groups(season, pin_of)
+    by_rule: dict[tuple[str, ReadyRule], dict[int, list[Choice]]] = {}
+    why: dict[int, str] = {}
+    cache: dict[tuple[object, ...], list[ContainerPath]] = {}
+    for g, group in enumerate(groups):
+        order = season.orders[group.orders[0]]
+        pin = pin_of.get(order.id)
+        crop = season.catalog.crops[order.crop]
+        key = (order.crop, order.system, order.containers, order.organic)
+        if key not in cache:
+            cache[key] = container_paths(season, crop, order)
+        paths = cache[key]
+        if pin is not None and pin.container:
+            paths = [p for p in paths if pin.container in {p.first.id, p.last.id}]
+        lots = admissible_lots(season, order)
+        if len(group.orders) == 1:
+            if not paths:
+                why[g] = "container"
+            elif not lots:
+                why[g] = "seed"
+        for path in paths:
+            for lot in lots:
+                for n in seeds_per_cell_options(crop, season.lots[lot], pin):
+                    by_rule.setdefault((crop.id, path.rule), {}).setdefault(g, []).append(
+                        Choice(path, lot, n)
+                    )
+    blocks: list[Block] = []
+    seen: dict[int, str] = {}
+    for (crop_id, rule), wanted in by_rule.items():
+        crop = season.catalog.crops[crop_id]
+        for places in place_paths(crop, season.places):
+            block = build_block(season, crop, rule, places, wanted, groups, pin_of, seen)
+            if block is not None and len(block):
+                blocks.append(block)
+    program = join(season, blocks, groups)
+    has = np.zeros(len(season.orders), dtype=bool)
+    if program.n:
+        members = program.members[np.unique(program.group)]
+        has[members[members >= 0]] = True
+    for i in range(len(season.orders)):
+        if not has[i] and i not in why:
+            why[i] = seen.get(i, "too_soon")
+    first = np.cumsum([0, *(len(b) for b in blocks)])[:-1].astype(np.int64)
+    return Candidates(blocks, groups, first, program, why)
+
+
+def build_block(
+    season: Season,
+    crop: Crop,
+    rule: ReadyRule,
+    places: PlacePath,
+    wanted: dict[int, list[Choice]],
+    groups: list[Group],
+    pins: dict[str, Pin],
+    seen: dict[int, str],
+) -> Block | None:
+    """Lay the orders over one path; None when nothing fits."""
+    calendar = season.calendar
+    days = np.flatnonzero(calendar.is_sow)
+    last_wanted = max(
+        calendar.day(season.orders[o].latest_date) for g in wanted for o in groups[g].orders
+    )
+    days = days[(days >= season.from_day) & (days < last_wanted)]
+    if not len(days):
+        seen.update({g: "past" for g in wanted if len(groups[g].orders) == 1})
+        return None
+    timeline = season.crop_season(crop).timeline(places, rule, days)
+    pairs = sowing_pairs(season, crop, places, timeline, wanted, groups, pins, seen)
+    if pairs is None:
+        return None
+    group, sow, hand_over = pairs
+    choices: list[Choice] = []
+    number: dict[tuple[str, str, int, int], int] = {}
+    options: dict[int, IntArray] = {}
+    for g in np.unique(group):
+        rows = []
+        for c in wanted[int(g)]:
+            key = (c.path.first.id, c.path.last.id, c.lot, c.seeds_per_cell)
+            if key not in number:
+                number[key] = len(choices)
+                choices.append(c)
+            rows.append(number[key])
+        options[int(g)] = np.array(rows, dtype=np.int64)
+    counts = np.array([len(options[int(g)]) for g in group])
+    choice = np.concatenate([options[int(g)] for g in group])
+    rep = np.repeat(np.arange(len(group)), counts)
+    group, sow, hand_over = group[rep], sow[rep], hand_over[rep]
+    ok = lot_in_time(season, timeline, choices, choice, sow)
+    group, choice, sow, hand_over = group[ok], choice[ok], sow[ok], hand_over[ok]
+    if not len(group):
+        return None
+    sizing = size_cells(season, crop, places, timeline, choices, groups, group, choice, sow)
+    costs = own_costs(
+        season, crop, places, timeline, choices, groups, group, choice, sow, hand_over, sizing
+    )
+    short = np.array(
+        [sum(short_money(season, o) for o in g.orders) for g in groups]
+    )
+    keep = sizing.ok & (costs.variable + costs.fixed < short[group])
+    if not keep.any():
+        return None
+    return Block(
+        crop,
+        rule,
+        places,
+        timeline,
+        tuple(choices),
+        group[keep],
+        choice[keep],
+        sow[keep],
+        hand_over[keep],
+        sizing.take(keep),
+        costs.take(keep),
+    )
+
+
+def short_money(season: Season, order: int) -> float:
+    """Money of leaving an order unmet."""
+    o = season.orders[order]
+    return season.house.prices.short_plant * o.plants
+
+
+def lot_in_time(
+    season: Season,
+    timeline: Timeline,
+    choices: list[Choice],
+    choice: IntArray,
+    sow: IntArray,
+) -> NDArray[np.bool_]:
+    """Whether the lot is in the house and not past its date on the sowing day."""
+    calendar = season.calendar
+    low = np.full(len(choices), -1)
+    high = np.full(len(choices), calendar.n_days)
+    for i, c in enumerate(choices):
+        record = season.lots[c.lot].record
+        if record.arrives_on is not None:
+            low[i] = calendar.day(record.arrives_on)
+        if record.use_by is not None:
+            high[i] = calendar.day(record.use_by)
+    day = timeline.sow_day[sow]
+    ok: NDArray[np.bool_] = (day >= low[choice]) & (day <= high[choice])
+    return ok
+
+
+def sowing_pairs(
+    season: Season,
+    crop: Crop,
+    places: PlacePath,
+    timeline: Timeline,
+    wanted: dict[int, list[Choice]],
+    groups: list[Group],
+    pins: dict[str, Pin],
+    seen: dict[int, str],
+) -> tuple[IntArray, IntArray, IntArray] | None:
+    """(group, sowing day) pairs that the dates, the cold and the pins allow, with hand-over days."""
+    calendar = season.calendar
+    ready = timeline.ready_day
+    overgrown = timeline.overgrown[timeline.overgrown.shape[0] // 2, len(season.z_nodes) // 2]
+    out_group, out_sow, out_hand = [], [], []
+    for g in wanted:
+        members = groups[g].orders
+        hand = np.full((len(ready), MAX_SHARED_ORDERS), -1)
+        ok = timeline.ok.copy()
+        for m, o in enumerate(members):
+            order = season.orders[o]
+            latest = calendar.day(order.latest_date)
+            h = np.maximum(calendar.day(order.wanted_date), ready)
+            h = np.where(h > latest, np.maximum(ready, latest), h)
+            ok &= h <= latest + LATE_AT_MOST_D
+            ok &= overgrown > h
+            if places.hold >= 0:
+                ok &= h - ready <= crop.hold_d
+            hand[:, m] = h
+            ok &= pinned(pins.get(order.id), season, places, timeline)
+        if not ok.any():
+            if len(members) == 1:
+                early = bool((timeline.ok & (ready <= hand[:, 0])).any())
+                seen.setdefault(g, "temperature" if early else "too_soon")
+            continue
+        rows = np.flatnonzero(ok)
+        last = hand[rows].max(axis=1)
+        warm = warm_enough(season, crop, places, timeline, rows, last)
+        if not warm.any():
+            if len(members) == 1:
+                seen[g] = "temperature"
+            continue
+        rows = rows[warm]
+        out_group.append(np.full(len(rows), g))
+        out_sow.append(rows)
+        out_hand.append(hand[rows])
+    if not out_group:
+        return None
+    return np.concatenate(out_group), np.concatenate(out_sow), np.concatenate(out_hand)
+
+
+def pinned(
+    pin: Pin | None, season: Season, places: PlacePath, timeline: Timeline
+) -> NDArray[np.bool_]:
+    """Sowing days that a pin allows."""
+    ok = np.ones(len(timeline.sow_day), dtype=bool)
+    if pin is None:
+        return ok
+    calendar = season.calendar
+    if pin.place and season.places[places.grow].name != pin.place:
+        ok[:] = False
+    if pin.sow_date is not None:
+        ok &= timeline.sow_day == calendar.day(pin.sow_date)
+    if pin.not_before is not None:
+        ok &= timeline.sow_day >= calendar.day(pin.not_before)
+    if pin.not_after is not None:
+        ok &= timeline.sow_day <= calendar.day(pin.not_after)
+    return ok
+
+
+def warm_enough(
+    season: Season,
+    crop: Crop,
+    places: PlacePath,
+    timeline: Timeline,
+    rows: IntArray,
+    last: IntArray,
+) -> NDArray[np.bool_]:
+    """Whether no place on the path is too cold on any day of the stay, nor chills too long."""
+    ok = np.ones(len(rows), dtype=bool)
+    stays = stays_of(season, places, timeline, rows, last)
+    chill = np.zeros(len(rows))
+    middle = timeline.ready.shape[0] // 2
+    for place, start, stop, toned in stays:
+        climate = season.climates[place]
+        closed = np.concatenate(([0], np.cumsum(~is_open(crop, climate, toned=toned))))
+        ok &= closed[np.maximum(stop, start)] - closed[start] == 0
+        if crop.chill_below_c is not None:
+            cold = climate.temp_day_mean_c[middle] < crop.chill_below_c
+            total = np.concatenate(([0], np.cumsum(cold)))
+            chill += total[np.maximum(stop, start)] - total[start]
+    if crop.chill_days_max is not None:
+        ok &= chill <= crop.chill_days_max
+    return ok
+
+
+def stays_of(
+    season: Season, places: PlacePath, timeline: Timeline, rows: IntArray, last: IntArray
+) -> list[tuple[int, IntArray, IntArray, bool]]:
+    """Stays (place, from, to, toned) of sowings that end on `last`."""
+    sow, exit_day = timeline.sow_day[rows], timeline.exit_day[rows]
+    tone = last_use_day(season, timeline, rows, last)
+    stays = []
+    start = sow
+    if places.germ != places.grow:
+        stays.append((places.germ, sow, exit_day, False))
+        start = exit_day
+    stays.append((places.grow, start, tone, False))
+    if places.hold >= 0:
+        hold = np.minimum(np.maximum(timeline.ready_day[rows], tone), last)
+        stays.append((places.tone, tone, hold, True))
+        stays.append((places.hold, hold, last, True))
+    else:
+        stays.append((places.tone, tone, last, True))
+    return stays
+
+
+def join(season: Season, blocks: list[Block], groups: list[Group]) -> Program:
+    """Join all blocks into the program over them."""
+    n = sum(len(b) for b in blocks)
+    members = np.full((len(groups), MAX_SHARED_ORDERS), -1, dtype=np.int32)
+    for g, group in enumerate(groups):
+        members[g, : len(group.orders)] = group.orders
+    builder = SegmentBuilder()
+    at = 0
+    for block in blocks:
+        add_uses(season, block, groups, builder, at)
+        at += len(block)
+
+    def flat(parts: list[NDArray[np.float64]]) -> NDArray[np.float64]:
+        return np.concatenate(parts) if parts else np.zeros(0)
+
+    sow_day = flat([b.timeline.sow_day[b.sow] for b in blocks]).astype(np.int64)
+    lot = flat([np.array([c.lot for c in b.choices])[b.choice] for b in blocks]).astype(np.int64)
+    code = lot * season.calendar.n_days + sow_day
+    pairs, lot_day = np.unique(code, return_inverse=True)
+    crew = season.house.crew
+    per_minute = crew.rate_per_hour / 60.0
+    limited = np.isfinite(season.calendar.minutes).any()
+    crew_index = next(i for i, k in enumerate(season.resources.kinds) if k.value == "crew")
+    return Program(
+        members,
+        flat([b.group for b in blocks]).astype(np.int32),
+        flat([b.costs.variable for b in blocks]),
+        flat([b.costs.fixed for b in blocks]),
+        lot_day.astype(np.int32),
+        (pairs % season.calendar.n_days).astype(np.int32),
+        np.maximum(flat([b.sizing.n_units for b in blocks]), 1).astype(np.int32),
+        np.array([short_money(season, i) for i in range(len(season.orders))]),
+        crew.setup_minutes,
+        crew.setup_minutes * per_minute,
+        crew_index if limited else -1,
+        sow_day.astype(np.int32),
+        builder.build(n),
+        season.resources,
+    )
+
+
+def orders_of_group(season: Season, group: Group) -> list[Order]:
+    """Orders of a group."""
+    return [season.orders[o] for o in group.orders]

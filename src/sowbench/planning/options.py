@@ -1,0 +1,158 @@
+"""What a crop can be sown in: container paths, lots, seeds per cell; and orders sown together."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from sowbench.domain.records import Container, Crop, Order, Pin, ReadyRule
+from sowbench.planning.season import Lot, Season, is_limited
+
+MAX_SHARED_ORDERS = 4
+SHARED_WITHIN_D = 7
+
+
+@dataclass(frozen=True)
+class ContainerPath:
+    """Containers of a sowing: the one it is sown in, and the one it is potted on to, if any."""
+
+    first: Container
+    last: Container
+    rule: ReadyRule
+
+    @property
+    def potted_on(self) -> bool:
+        """Whether plants change container."""
+        return self.first.id != self.last.id
+
+
+@dataclass(frozen=True)
+class Group:
+    """Orders that one sowing can serve together, in the sequence in which it fills them."""
+
+    orders: tuple[int, ...]
+
+
+def container_paths(season: Season, crop: Crop, order: Order) -> list[ContainerPath]:
+    """List the containers that the system, the crop, the house and the order allow."""
+    paths: list[ContainerPath] = []
+    pool = season.containers
+    for container in pool.values():
+        if order.containers and container.id not in order.containers:
+            continue
+        if order.organic and not container.organic_ok:
+            continue
+        if not season.catalog.suits(crop.id, container.id, order.system):
+            continue
+        rule = season.rule(crop, container, order.system)
+        if rule is None:
+            continue
+        if rule.pot_on_d_ref is None:
+            paths.append(ContainerPath(container, container, rule))
+            continue
+        firsts = [
+            c
+            for c in pool.values()
+            if c.container_class == rule.pot_on_from_class
+            and season.catalog.cells_suit(crop.id, c.id)
+            and (c.organic_ok or not order.organic)
+        ]
+        paths.extend(ContainerPath(c, container, rule) for c in firsts)
+    return leanest(paths, season)
+
+
+def leanest(paths: list[ContainerPath], season: Season) -> list[ContainerPath]:
+    """Drop a path that another of the same rule beats in room, price and mix a cell at once.
+
+    Only containers that can be bought without limit are compared; the rule, and so the time, is
+    the same for both, so the other is never worse at any price of room.
+    """
+
+    def measure(p: ContainerPath) -> tuple[float, ...]:
+        out: list[float] = []
+        for c in (p.first, p.last):
+            out += [c.area_m2 / c.cells, c.price / c.cells, c.cell_volume_ml, -c.cells, c.cells]
+        return tuple(out)
+
+    kept = []
+    for p in paths:
+        beaten = any(
+            q is not p
+            and not is_limited(q.first, season.stock)
+            and not is_limited(q.last, season.stock)
+            and q.rule == p.rule
+            and q.first.takes_mix == p.first.takes_mix
+            and q.first.reusable == p.first.reusable
+            and all(a <= b for a, b in zip(measure(q), measure(p), strict=True))
+            and measure(q) != measure(p)
+            for q in paths
+        )
+        if not beaten:
+            kept.append(p)
+    return kept
+
+
+def admissible_lots(season: Season, order: Order) -> list[int]:
+    """Indices of the lots that an order accepts."""
+    names = {order.variety.casefold(), *(s.casefold() for s in order.substitutes)}
+    out = []
+    for i, lot in enumerate(season.lots):
+        r = lot.record
+        if r.crop != order.crop:
+            continue
+        if order.variety and not r.assumed and r.variety.casefold() not in names:
+            continue
+        if order.organic and not (r.organic or r.assumed):
+            continue
+        if season.house.school and r.treated:
+            continue
+        if r.n_seeds is not None and r.n_seeds <= 0:
+            continue
+        out.append(i)
+    return out
+
+
+def seeds_per_cell_options(crop: Crop, lot: Lot, pin: Pin | None) -> list[int]:
+    """Seeds per cell worth trying: the usual number and those above it that can pay."""
+    if pin is not None and pin.seeds_per_cell is not None:
+        return [pin.seeds_per_cell]
+    usual = crop.seeds_per_cell
+    most = max(usual, crop.max_seeds_per_cell)
+    if lot.record.pelleted or lot.record.primed:
+        return [usual]
+    return list(range(usual, min(most, usual + 2) + 1))
+
+
+def shared_key(season: Season, order: Order, index: int, pins: dict[str, Pin]) -> tuple[object, ...]:
+    """What orders must have in common to be sown together."""
+    lots = tuple(admissible_lots(season, order))
+    alone = index if order.id in pins else -1
+    return (
+        order.crop,
+        order.system,
+        order.handover,
+        order.organic,
+        order.containers,
+        order.unit,
+        lots,
+        alone,
+    )
+
+
+def shared_groups(season: Season, pins: dict[str, Pin]) -> list[Group]:
+    """Every order alone, and up to four that follow each other within a week."""
+    by_key: dict[tuple[object, ...], list[int]] = {}
+    for i, order in enumerate(season.orders):
+        by_key.setdefault(shared_key(season, order, i, pins), []).append(i)
+    groups = [Group((i,)) for i in range(len(season.orders))]
+    for rows in by_key.values():
+        rows.sort(key=lambda i: (season.orders[i].wanted_date, i))
+        days = np.array([season.orders[i].wanted_date.toordinal() for i in rows])
+        for a in range(len(rows)):
+            for n in range(2, MAX_SHARED_ORDERS + 1):
+                b = a + n - 1
+                if b >= len(rows) or days[b] - days[a] > SHARED_WITHIN_D:
+                    break
+                groups.append(Group(tuple(rows[a : b + 1])))
+    return groups

@@ -1,0 +1,293 @@
+"""What candidates use: room, trays, hands, machines and seed, by day."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sowbench.planning.resources import IntArray, ResourceKind, SegmentBuilder
+from sowbench.planning.season import Season, is_limited, takes_positions, watered
+from sowbench.planning.work import Work
+
+if TYPE_CHECKING:
+    from sowbench.planning.candidates import Block, Choice
+    from sowbench.planning.options import Group
+    from sowbench.planning.timeline import Timeline
+
+FloatArray = NDArray[np.float64]
+
+
+def last_use_day(
+    season: Season, timeline: Timeline, rows: IntArray, last: IntArray
+) -> IntArray:
+    """Day on which sowings go to the toning place: a work day from grown on, at most `last`."""
+    limit = season.calendar.n_days - 1
+    move = season.calendar.next_work[np.clip(timeline.grown_day[rows], 0, limit)]
+    return np.asarray(np.minimum(move, last))
+
+
+def pack_day(season: Season, hand_over: IntArray) -> IntArray:
+    """Day on which plants handed over on a day are packed."""
+    limit = season.calendar.n_days - 1
+    return season.calendar.last_work[np.clip(hand_over, 0, limit)]
+
+
+def member_shares(season: Season, block: Block, groups: list[Group]) -> FloatArray:
+    """Share of the cells meant for each member of the group, shape (n, 4)."""
+    table = np.zeros((len(groups), block.hand_over.shape[1]))
+    for g in np.unique(block.group):
+        needs = [season.need_cells(season.orders[o]) for o in groups[int(g)].orders]
+        table[int(g), : len(needs)] = np.array(needs) / sum(needs)
+    return table[block.group]
+
+
+@dataclass(frozen=True)
+class Stay:
+    """A stretch of the candidates in one place.
+
+    Attributes
+    ----------
+    place : int
+        Index of the place.
+    start, stop : ndarray of int, shape (n,)
+        Days [start, stop); empty where the candidate has no such stretch.
+    units : ndarray, shape (n,)
+        Lifted units.
+    tray_m2, m2 : ndarray, shape (n,)
+        Outer area of the units, and the area taken with spacing.
+    """
+
+    place: int
+    start: IntArray
+    stop: IntArray
+    units: FloatArray
+    tray_m2: FloatArray
+    m2: FloatArray
+
+    def taken(self, season: Season) -> FloatArray:
+        """Area paid for: of the units where room is counted in positions."""
+        return self.tray_m2 if takes_positions(season.places[self.place]) else self.m2
+
+
+def of_choice(block: Block, value: Callable[[Choice], float]) -> NDArray[Any]:
+    """Value of each candidate's choice, shape (n,)."""
+    return np.array([value(c) for c in block.choices])[block.choice]
+
+
+def first_hand_over(block: Block) -> IntArray:
+    """Day on which the first member of the group is handed over."""
+    return np.asarray(np.where(block.hand_over >= 0, block.hand_over, 10**6).min(axis=1))
+
+
+@dataclass(frozen=True)
+class Moves:
+    """Days on which candidates change container, spacing or place, all shape (n,).
+
+    `pot` is the start of growing without potting on; `space` equals `tone` without spacing.
+    """
+
+    start: IntArray
+    pot: IntArray
+    space: IntArray
+    tone: IntArray
+    hold: IntArray
+    end: IntArray
+
+
+def moves_of(season: Season, block: Block) -> Moves:
+    """Work out the days of all moves until the first member is handed over."""
+    t, rows = block.timeline, block.sow
+    end = first_hand_over(block)
+    tone = last_use_day(season, t, rows, end)
+    start = t.exit_day[rows] if block.places.germ != block.places.grow else t.sow_day[rows]
+    potted = of_choice(block, lambda c: c.path.potted_on)
+    pot = np.where(potted, np.minimum(np.maximum(t.pot_day[rows], start), tone), start)
+    space = np.where(
+        t.space_day[rows] >= 0, np.minimum(np.maximum(t.space_day[rows], pot), tone), tone
+    )
+    hold = end
+    if block.places.hold >= 0:
+        hold = np.minimum(np.maximum(t.ready_day[rows], tone), end)
+    return Moves(start, pot, space, tone, hold, end)
+
+
+def stages_of(season: Season, block: Block) -> list[Stay]:
+    """Stays until the first member is handed over; the last one is where it is."""
+    moves, size, places = moves_of(season, block), block.sizing, block.places
+    potted = of_choice(block, lambda c: c.path.potted_on)
+    units = size.n_units.astype(float)
+    units_m2 = units * of_choice(block, lambda c: c.path.first.area_m2)
+    final = np.where(potted, size.n_last_units, units).astype(float)
+    final_m2 = np.where(
+        potted, final * of_choice(block, lambda c: c.path.last.area_m2), units_m2
+    )
+    spaced_m2 = final_m2
+    if block.rule.space_plants_per_m2:
+        spaced_m2 = np.maximum(final_m2, size.n_last / block.rule.space_plants_per_m2)
+    late_m2 = np.where(moves.space < moves.tone, spaced_m2, final_m2)
+    out = []
+    sow = block.timeline.sow_day[block.sow]
+    if places.germ != places.grow:
+        out.append(Stay(places.germ, sow, moves.start, units, units_m2, units_m2))
+    out.append(Stay(places.grow, moves.start, moves.pot, units, units_m2, units_m2))
+    out.append(Stay(places.grow, moves.pot, moves.space, final, final_m2, final_m2))
+    out.append(Stay(places.grow, moves.space, moves.tone, final, final_m2, spaced_m2))
+    out.append(Stay(places.tone, moves.tone, moves.hold, final, final_m2, late_m2))
+    if places.hold >= 0:
+        out.append(Stay(places.hold, moves.hold, moves.end, final, final_m2, final_m2))
+    return out
+
+
+def after_first(
+    season: Season, block: Block, groups: list[Group]
+) -> list[tuple[IntArray, IntArray, FloatArray]]:
+    """Stays of shared sowings after the first member left: (from, to, share still there)."""
+    share = member_shares(season, block, groups)
+    out = []
+    order = np.argsort(np.where(block.hand_over >= 0, block.hand_over, 10**6), axis=1)
+    days = np.take_along_axis(block.hand_over, order, axis=1)
+    sizes = np.take_along_axis(share, order, axis=1)
+    left = np.ones(len(block))
+    for m in range(days.shape[1] - 1):
+        left = left - sizes[:, m]
+        has = days[:, m + 1] >= 0
+        if has.any():
+            out.append((
+                np.where(has, days[:, m], 0),
+                np.where(has, days[:, m + 1], 0),
+                np.where(has, left, 0.0),
+            ))
+    return out
+
+
+def add_uses(
+    season: Season, block: Block, groups: list[Group], builder: SegmentBuilder, at: int
+) -> None:
+    """Add all uses of a block's candidates."""
+    work = Work(season.rates)
+    resources, calendar = season.resources, season.calendar
+    n = len(block)
+    owner = np.arange(at, at + n)
+    t, rows, size = block.timeline, block.sow, block.sizing
+    crew = resources.index(ResourceKind.CREW, "crew")
+    hands = bool(np.isfinite(resources.capacity[crew]).any())
+    water = work.water_per_m2()
+
+    def stand(stay: Stay, a: IntArray, b: IntArray, left: FloatArray | float) -> None:
+        here = season.places[stay.place]
+        room = np.ceil(stay.units * left - 1e-9) if takes_positions(here) else stay.m2 * left
+        builder.add(owner, stay.place, a, b, room)
+        if hands and watered(here):
+            builder.add(owner, crew, a, b, stay.m2 * left * water)
+
+    stages = stages_of(season, block)
+    for stay in stages:
+        stand(stay, stay.start, stay.stop, 1.0)
+    for a, b, left in after_first(season, block, groups):
+        stand(stages[-1], a, b, left)
+    for day, minutes in jobs_of(season, block, groups, work):
+        if hands:
+            inside = (day >= 0) & (day < calendar.n_days)
+            builder.add(owner, crew, day, day + 1, np.where(inside, minutes, 0.0))
+    add_trays(season, block, builder, owner)
+    for index, choice in enumerate(block.choices):
+        mine = block.choice == index
+        lot = resources.index(ResourceKind.LOT, season.lots[choice.lot].record.id)
+        if lot >= 0:
+            zero = np.zeros(int(mine.sum()), dtype=np.int64)
+            builder.add(
+                owner[mine], lot, zero, zero + 1, size.n_cells[mine] * choice.seeds_per_cell
+            )
+        machine = season.machine_for(choice.path.first.id)
+        if machine is not None:
+            m = resources.index(ResourceKind.MACHINE, machine.name)
+            day = t.sow_day[rows[mine]]
+            minutes = size.n_units[mine] / machine.trays_per_hour * 60.0
+            builder.add(
+                owner[mine], m, day, day + 1, minutes + machine.changeover_minutes
+            )
+
+
+def jobs_of(
+    season: Season, block: Block, groups: list[Group], work: Work
+) -> list[tuple[IntArray, FloatArray]]:
+    """Jobs of the candidates: (day, minutes), setting up and watering apart."""
+    t, rows, size = block.timeline, block.sow, block.sizing
+    moves = moves_of(season, block)
+    potted = of_choice(block, lambda c: c.path.potted_on)
+    units = size.n_units.astype(float)
+    final = np.where(potted, size.n_last_units, units).astype(float)
+    last_cells = size.n_last.astype(float)
+    out = [(t.sow_day[rows], sowing_minutes(season, block, work))]
+    if block.places.germ != block.places.grow:
+        out.append((moves.start, work.carry(units)))
+    out.append((np.minimum(t.count_day[rows], moves.end), work.count(units)))
+    out.append((np.minimum(t.thin_day[rows], moves.end), work.thin(size.thin_cells)))
+    if potted.any():
+        minutes = work.pot_on(last_cells) + work.fill(final)
+        out.append((moves.pot, np.where(potted, minutes, 0.0)))
+    if block.rule.space_plants_per_m2:
+        spaced = moves.space < moves.tone
+        out.append((moves.space, np.where(spaced, work.space(last_cells), 0.0)))
+    if block.places.tone != block.places.grow:
+        out.append((moves.tone, np.where(moves.tone < moves.end, work.carry(final), 0.0)))
+    if block.places.hold >= 0:
+        out.append((moves.hold, np.where(moves.hold < moves.end, work.carry(final), 0.0)))
+    share = member_shares(season, block, groups)
+    for m in range(block.hand_over.shape[1]):
+        has = block.hand_over[:, m] >= 0
+        if has.any():
+            day = np.where(has, pack_day(season, np.maximum(block.hand_over[:, m], 0)), -1)
+            out.append((day, np.where(has, work.pack(final * share[:, m]), 0.0)))
+    return out
+
+
+def sowing_minutes(season: Season, block: Block, work: Work) -> FloatArray:
+    """Minutes of filling, sowing and carrying on the sowing day, without setting up."""
+    size = block.sizing
+    units = size.n_units.astype(float)
+    minutes = work.fill(units) + work.carry(units)
+    for index, choice in enumerate(block.choices):
+        mine = block.choice == index
+        machine = season.machine_for(choice.path.first.id)
+        if machine is not None:
+            minutes[mine] += units[mine] / machine.trays_per_hour * 60.0
+            minutes[mine] += machine.changeover_minutes
+        else:
+            seeds = size.n_cells[mine] * float(choice.seeds_per_cell)
+            pelleted = season.lots[choice.lot].record.pelleted
+            minutes[mine] += work.place_seed(seeds, pelleted=pelleted)
+    return minutes
+
+
+def add_trays(
+    season: Season, block: Block, builder: SegmentBuilder, owner: IntArray
+) -> None:
+    """Hold reusable containers from filling until they are back and washed."""
+    size, moves = block.sizing, moves_of(season, block)
+    last = block.hand_over.max(axis=1)
+    sow = block.timeline.sow_day[block.sow]
+    for index, choice in enumerate(block.choices):
+        mine = np.flatnonzero(block.choice == index)
+        if not len(mine):
+            continue
+        path = choice.path
+        parts = [(path.first, sow[mine], last[mine], size.n_units[mine], False)]
+        if path.potted_on:
+            pot = moves.pot[mine]
+            parts = [
+                (path.first, sow[mine], pot, size.n_units[mine], True),
+                (path.last, pot, last[mine], size.n_last_units[mine], False),
+            ]
+        for container, a, b, units, stays_home in parts:
+            if not is_limited(container, season.stock):
+                continue
+            stock = season.stock[container.id]
+            away = stock.wash_d + (0 if stays_home else stock.back_after_d)
+            stop = np.minimum(b + away, season.calendar.n_days)
+            r = season.resources.index(ResourceKind.CONTAINER, container.id)
+            builder.add(owner[mine], r, a, stop, units.astype(float))
