@@ -8,6 +8,7 @@ missing, and reported; a longer gap is refused.
 
 from __future__ import annotations
 
+import warnings
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
@@ -162,7 +163,10 @@ def _read(path: Path, file_format: str) -> _Table:
     from pvlib import iotools
 
     read: Any = {"EPW": iotools.read_epw, "TMY3": iotools.read_tmy3, "TM2": iotools.read_tmy2}
-    data, meta = read[file_format](str(path))
+    with warnings.catch_warnings():
+        # The reader warns of cells that are no numbers; we name them below.
+        warnings.simplefilter("ignore")
+        data, meta = read[file_format](str(path))
     first_row = _HEADER_ROWS[file_format] + 1
     names = _COLUMNS[file_format]
     missing = [names[each][0] for each in _REQUIRED if names[each][0] not in data.columns]

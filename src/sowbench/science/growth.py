@@ -175,6 +175,37 @@ def light_usable_frac(mean_dli_mol_m2_d: ArrayLike) -> NDArray[np.float64]:
     )
 
 
+def window_for_cell(window_d_ref: ArrayLike, cell_volume_ml: ArrayLike) -> NDArray[np.float64]:
+    """Days from ready until overgrown, for a plug of another volume than the rule's 25 mL.
+
+    Parameters
+    ----------
+    window_d_ref : array_like, shape (...)
+        Days in a cell of about 25 mL, as in a tray of 128 [d].
+    cell_volume_ml : array_like, shape (...)
+        Volume of the cell [mL].
+
+    Returns
+    -------
+    window_d : ndarray, shape (...)
+        Days in line with the volume, kept from half to two and a half times the rule's [d].
+
+    Notes
+    -----
+    Own estimate. Muskmelon seedlings' size rises in line with cell volume from 7 to 100 mL ("Cell
+    volume effects on containerized muskmelon transplants", two states, two years); trade advice
+    gives a tray of 72 two to three weeks more before plants are root-bound than one of 128 or 200,
+    which is more than this.
+
+    Examples
+    --------
+    >>> window_for_cell(10.0, [12.5, 25.0, 45.0, 500.0]).tolist()
+    [5.0, 10.0, 18.0, 25.0]
+    """
+    volume = np.asarray(cell_volume_ml, dtype=np.float64)
+    return np.asarray(window_d_ref, dtype=np.float64) * np.clip(volume / 25.0, 0.5, 2.5)
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Clocks:
     """The two clocks of a crop in a place, summed from the season's first midnight.
