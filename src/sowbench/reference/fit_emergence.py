@@ -47,7 +47,7 @@ COLUMNS: Final = (
     "cold_sd_c",
     "hot_c",
     "hot_sd_c",
-    "pace_source",
+    "source",
     "fraction_source",
     "basis",
     "why",
@@ -356,13 +356,20 @@ class _Builder:
             "germination_share": f"{float(choice['germination_share'] or GERMINATION_SHARE):.2f}",
             **{name: f"{value:.2f}" for name, value in curve._asdict().items()},
         }
-        words = {name: choice[name] for name in ("pace_source", "fraction_source", "basis", "why")}
+        words = {name: choice[name] for name in ("fraction_source", "basis", "why")}
         other = {
             "other_base_c": "" if second is None else f"{second[0].base_c:.1f}",
             "other_thermal_time_cd": "" if second is None else f"{second[0].thermal_time_cd:.1f}",
             "other_source": "" if second is None else second[1],
         }
-        row = {"crop": crop, **numbers, **words, **other, "note": choice["note"]}
+        row = {
+            "crop": crop,
+            **numbers,
+            "source": choice["pace_source"],
+            **words,
+            **other,
+            "note": choice["note"],
+        }
         return {column: row[column] for column in COLUMNS}
 
 
