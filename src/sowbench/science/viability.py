@@ -6,7 +6,7 @@ moisture and temperature of the store. The correction only ever lowers a test.
 
 from __future__ import annotations
 
-from typing import Final, NamedTuple
+from typing import Final, NamedTuple, Protocol
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -25,21 +25,41 @@ STORAGE_MIN_C: Final = -20.0
 STORAGE_MAX_C: Final = 50.0
 
 
+class Longevity(Protocol):
+    """Constants of the viability equation, whoever keeps them."""
+
+    @property
+    def k_e(self) -> float:
+        """Intercept of the species."""
+
+    @property
+    def c_w(self) -> float:
+        """Slope on the logarithm of moisture in percent of fresh weight."""
+
+    @property
+    def c_h(self) -> float:
+        """Linear term of temperature, per °C."""
+
+    @property
+    def c_q(self) -> float:
+        """Square term of temperature, per °C²."""
+
+
 class ViabilityConstants(NamedTuple):
-    """Species constants of the viability equation.
+    """Plain numbers that satisfy `Longevity`.
 
     Parameters
     ----------
-    ke, cw : float
+    k_e, c_w : float
         Intercept, and slope on the logarithm of moisture in percent of fresh weight.
-    ch, cq : float
+    c_h, c_q : float
         Linear and square term of temperature, per °C and per °C².
     """
 
-    ke: float
-    cw: float
-    ch: float
-    cq: float
+    k_e: float
+    c_w: float
+    c_h: float
+    c_q: float
 
 
 def _require(
@@ -54,13 +74,13 @@ def _require(
 
 
 def days_per_probit(
-    constants: ViabilityConstants, moisture_frac: ArrayLike, storage_c: ArrayLike
+    constants: Longevity, moisture_frac: ArrayLike, storage_c: ArrayLike
 ) -> NDArray[np.float64]:
     """Days in which stored seed loses one normal deviate of germination.
 
     Parameters
     ----------
-    constants : ViabilityConstants
+    constants : Longevity
         Constants of the species.
     moisture_frac : array_like, shape (...)
         Moisture of the seed as a fraction of fresh weight, 0.02 to 0.25.
@@ -105,16 +125,16 @@ def days_per_probit(
     )
     percent = 100.0 * moisture
     log_sigma = (
-        constants.ke
-        - constants.cw * np.log10(percent)
-        - constants.ch * temp
-        - constants.cq * temp**2
+        constants.k_e
+        - constants.c_w * np.log10(percent)
+        - constants.c_h * temp
+        - constants.c_q * temp**2
     )
     return np.asarray(10.0**log_sigma)
 
 
 def probit_loss(
-    constants: ViabilityConstants,
+    constants: Longevity,
     moisture_frac: ArrayLike,
     storage_c: ArrayLike,
     days_d: ArrayLike,
@@ -123,7 +143,7 @@ def probit_loss(
 
     Parameters
     ----------
-    constants : ViabilityConstants
+    constants : Longevity
         Constants of the species.
     moisture_frac : array_like, shape (...)
         Moisture of the seed as a fraction of fresh weight, 0.02 to 0.25.
@@ -190,7 +210,7 @@ def aged_germination(germination_frac: ArrayLike, loss_probit: ArrayLike) -> NDA
 
 def aged_germination_nodes(
     germination_frac: ArrayLike,
-    constants: ViabilityConstants,
+    constants: Longevity,
     moisture_frac: float,
     storage_c: float,
     days_d: float,
@@ -201,7 +221,7 @@ def aged_germination_nodes(
     ----------
     germination_frac : array_like, shape (n,)
         Nodes at the test, such as those of `quadrature.beta_nodes`.
-    constants : ViabilityConstants
+    constants : Longevity
         Constants of the species.
     moisture_frac : float
         Moisture of the seed as a fraction of fresh weight, 0.02 to 0.25.
