@@ -226,9 +226,9 @@ def _check_window(
     cells: Fields, wanted: date | None, earliest: date | None, latest: date | None
 ) -> None:
     """Check that the day wanted lies between the first and the last day that still serve."""
-    if earliest and latest and latest < earliest:
-        column = "latest_on" if cells.has("latest_on") else "earliest_on"
-        cells.problem(column, f"latest_on ({latest}) must not be before earliest_on ({earliest}).")
+    both = cells.has("earliest_on") and cells.has("latest_on")
+    if both and earliest and latest and latest < earliest:
+        cells.problem("latest_on", f"latest_on must not be before earliest_on ({earliest}).")
         return
     if wanted and earliest and wanted < earliest:
         cells.problem("earliest_on", f"earliest_on must not be after wanted_on ({wanted}).")
