@@ -436,6 +436,25 @@ def place_climate(
     A windowsill, lamp shelf, mat, chamber or healing place without set points stands in the room
     if the room's temperatures are given, else outside. A place with set points but no weather is
     at its set points.
+
+    Examples
+    --------
+    >>> from types import SimpleNamespace
+    >>> sill = SimpleNamespace(
+    ...     kind="windowsill",
+    ...     temp_c=None,
+    ...     heat_day_c=None,
+    ...     heat_night_c=None,
+    ...     vent_c=None,
+    ...     mix_offset_c=0.0,
+    ...     covered=True,
+    ...     cover_par_frac=0.65,
+    ...     lamp_ppfd_umol_m2_s=0.0,
+    ...     lamp_h=0.0,
+    ... )
+    >>> room = place_climate(sill, None, date(2027, 3, 1), 1, np.zeros(1), house_light="south")
+    >>> room.temp_day_mean_c.tolist(), room.dli_mol_m2_d.tolist()
+    ([[18.75]], [6.0])
     """
     if n_days < 1:
         raise OutOfRangeError("n_days", "at least 1 d", n_days)
