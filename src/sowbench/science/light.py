@@ -18,7 +18,7 @@ SOLAR_CONSTANT_MJ_M2_MIN: Final = 0.0820
 WINDOW_DLI_MOL_M2_D: Final = {"sunny": 6.0, "east": 4.0, "west": 4.0, "shady": 2.0}
 """Daily light on a windowsill by side, a year's middling value: assumption, no source found.
 
-"sunny" is south of the equator's northern neighbors and north of its southern ones.
+"sunny" faces south in the northern hemisphere and north in the southern.
 """
 
 LAMPS_PPFD_UMOL_M2_S: Final = 150.0
