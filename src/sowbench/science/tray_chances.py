@@ -19,11 +19,12 @@ from sowbench.science.trays import RHO_TRAY, TRAY_LOSS_FRAC, split_cells, tray_t
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
-# Up to this many cells tails are summed, above it the series is used; where the two meet, both
-# are within 0.002 of the exact chance for shares of usable cells up to 0.95 (tests measure it).
-_SUM_UP_TO = 1200
+# The series is used for totals with a standard deviation above this and less skewness than this;
+# there both ways are within 0.001 of the exact chance (the tests measure it).
+_SERIES_SD = 6.0
+_SERIES_SKEW = 0.25
 # Ways of losing trays below this chance are left out and the rest scaled up.
-_LEAST_WAY = 1e-6
+_LEAST_WAY = 1e-5
 # Tails are summed until a term is below this.
 _LEAST_TERM = 1e-10
 # A total so many standard deviations away counts as certain.
@@ -251,17 +252,14 @@ def cells_for_confidence(
     )
     top = 4 * wanted + 50 if max_cells is None else np.asarray(max_cells, dtype=np.float64)
     high = np.broadcast_to(np.floor(top), (n_rows,)).copy()
-    low = np.minimum(wanted, high + 1) - 1  # fewer cells than wanted plants can never do
-    low_x = np.full(n_rows, -np.inf)
     goal_x = np.asarray(ndtri(np.maximum(confidence, 1e-12)))
-    high_x = np.full(n_rows, np.nan)
-    guess = _first_guess(wanted, goal_x, per_tray, nodes, weight, rho, loss)
+    guess, scale = _first_guess(wanted, goal_x, per_tray, nodes, weight, rho, loss)
+    low = np.minimum(wanted, high + 1) - 1  # fewer cells than wanted plants can never do
+    low_x, high_x = np.full(n_rows, -np.inf), np.full(n_rows, np.inf)
+    found = np.where(wanted > 0, -1, 0).astype(np.int64)
     active = np.flatnonzero((wanted > 0) & (high > low))
-    result = np.where(wanted <= 0, 0.0, -1.0)
-    first = True
     while active.size:
-        lo, hi = low[active], high[active]
-        at = np.clip(np.rint(guess[active]), lo + 1, hi)
+        at = np.clip(guess[active], low[active] + 1, high[active])
         chance, _ = _chances_of_rows(
             wanted[active], at, per_tray[active], nodes[active], weight[active],
             rho[active], loss[active],
@@ -269,51 +267,46 @@ def cells_for_confidence(
         enough = chance >= confidence[active]
         x = np.asarray(ndtri(np.clip(chance, 1e-15, 1 - 1e-15)))
         yes, no = active[enough], active[~enough]
-        high[yes], high_x[yes] = at[enough], x[enough]
+        found[yes], high[yes], high_x[yes] = at[enough], at[enough], x[enough]
         low[no], low_x[no] = at[~enough], x[~enough]
-        result[yes] = at[enough]
         guess[active] = _next_guess(
             low[active], low_x[active], high[active], high_x[active], goal_x[active], at, x,
-            first=first,
+            scale[active],
         )  # fmt: skip
-        first = False
-        known = np.isfinite(high_x[active])
-        active = active[np.where(known, high[active] - low[active] > 1, high[active] > low[active])]
-    return result.astype(np.int64)
+        gap = high[active] - low[active]
+        active = active[gap > np.where(found[active] >= 0, 1, 0)]
+    return found
 
 
 def _first_guess(
     need: Floats, goal_x: Floats, per_tray: Floats, nodes: Floats, weight: Floats,
     rho: Floats, loss: Floats,
-) -> Floats:  # fmt: skip
-    """Cells by the normal formula, with the variance of nodes, trays and lost trays."""
-    share = np.sum(weight * nodes, axis=1) * (1 - loss)
+) -> tuple[Floats, Floats]:  # fmt: skip
+    """Cells by the normal formula, and the cells that raise the deviate by one."""
+    share = np.maximum(np.sum(weight * nodes, axis=1) * (1 - loss), 1e-6)
     node_var = np.sum(weight * nodes**2, axis=1) * (1 - loss) ** 2 - share**2
-    share = np.maximum(share, 1e-6)
-    n = need / share
+    n, sd = need / share, np.zeros(need.size)
     for _ in range(2):
         _, variance, _ = tray_total_moments(n, per_tray, np.minimum(share, 1.0), rho, loss)
-        n = (need + goal_x * np.sqrt(variance + n**2 * np.maximum(node_var, 0))) / share
-    return np.asarray(np.maximum(n, need))
+        sd = np.sqrt(variance + n**2 * np.maximum(node_var, 0.0))
+        n = (need + goal_x * sd) / share
+    return np.ceil(np.maximum(n, need)), np.maximum(sd / share, 0.5)
 
 
 def _next_guess(
     low: Floats, low_x: Floats, high: Floats, high_x: Floats, goal_x: Floats,
-    at: Floats, x: Floats, *, first: bool,
+    at: Floats, x: Floats, scale: Floats,
 ) -> Floats:  # fmt: skip
-    """Next cells to try inside the bracket: along the chord, or a short step beyond the last."""
-    middle = (low + np.where(np.isfinite(high), high, low)) / 2
+    """Next cells to try inside the bracket: along its chord, or a step from the last try."""
+    step = np.ceil(at + (goal_x - x) * scale)
+    step = np.where(x < goal_x, np.maximum(step, at + 1), np.minimum(step, at - 1))
     both = np.isfinite(low_x) & np.isfinite(high_x) & (high_x > low_x)
     with np.errstate(invalid="ignore", divide="ignore"):
-        chord = low + (high - low) * (goal_x - low_x) / (high_x - low_x)
-        # A step of the deviate by one standard deviation of the count, about sqrt(n) cells.
-        step = at + (goal_x - x) * np.sqrt(at) * (0.7 if first else 1.5)
-    step = np.where(goal_x > x, np.maximum(step, at + 1), np.minimum(step, at - 1))
-    guess = np.where(both, np.floor(chord) + (chord - np.floor(chord) > 0.5), step)
-    # The chord may creep along one side; every third of a long bracket is cut off in the middle.
-    creeping = both & ((guess <= low) | (guess >= high) | (high - low > 64))
-    guess = np.where(creeping & ~first, np.where(high - low > 64, middle, guess), guess)
-    return np.asarray(np.clip(guess, low + 1, np.maximum(high - np.isfinite(high_x), low + 1)))
+        chord = np.ceil(low + (high - low) * (goal_x - low_x) / (high_x - low_x))
+    # A chord across a long bracket creeps along one side; its middle does not.
+    chord = np.where(high - low > 4 * scale, np.floor((low + high) / 2), chord)
+    guess = np.where(both, chord, step)
+    return np.asarray(np.clip(guess, low + 1, np.maximum(high - 1, low + 1)))
 
 
 def _mean_cells(
@@ -425,8 +418,8 @@ def _mixed(
 
 
 def _independent(
-    need: Floats, n_full: Floats, per_tray: Floats, n_last: Floats, nodes: Floats, rho: Floats
-) -> tuple[Floats, Floats]:
+    need: Floats, n_full: Floats, per_tray: Floats, n_last: Floats, nodes: Floats, rho: Floats,
+) -> tuple[Floats, Floats]:  # fmt: skip
     """Chance and shortage for trays of which none is lost; arguments broadcast to (rows, K)."""
     shape = nodes.shape
     need, n_full, per_tray, n_last, rho = (
@@ -440,17 +433,20 @@ def _independent(
     sd = np.sqrt(mean * (1 - share) * (1 + (n - 1) * rho_all))
     at_least = np.where(need <= mean, 1.0, 0.0)
     short = np.maximum(need - mean, 0.0)
-    open_rows = (np.abs(need - 0.5 - mean) < _CERTAIN_SD * sd + 1) & (need > 0) & (need <= n)
     at_least[need <= 0], short[need <= 0] = 1.0, 0.0
-    small = np.flatnonzero(open_rows & (n <= _SUM_UP_TO))
-    if small.size:
-        at_least[small], short[small] = _summed_tail(
-            need[small], n[small], share[small], rho_all[small], mean[small]
+    open_rows = (np.abs(need - 0.5 - mean) < _CERTAIN_SD * sd + 1) & (need > 0) & (need <= n)
+    # Skewness of a beta-binomial with this mean, variance and correlation.
+    skew = np.abs(1 - 2 * share) * (1 + (2 * n - 1) * rho_all) / ((1 + rho_all) * np.maximum(sd, 1))
+    series = open_rows & (sd > _SERIES_SD) & (skew < _SERIES_SKEW)
+    rows = np.flatnonzero(series)
+    if rows.size:
+        at_least[rows], short[rows] = _series(
+            need[rows], n_full[rows], per_tray[rows], n_last[rows], share[rows], rho[rows]
         )
-    large = np.flatnonzero(open_rows & (n > _SUM_UP_TO))
-    if large.size:
-        at_least[large], short[large] = _series(
-            need[large], n_full[large], per_tray[large], n_last[large], share[large], rho[large]
+    rows = np.flatnonzero(open_rows & ~series)
+    if rows.size:
+        at_least[rows], short[rows] = _summed_tail(
+            need[rows], n[rows], share[rows], rho_all[rows], mean[rows]
         )
     return at_least.reshape(shape), short.reshape(shape)
 
