@@ -45,6 +45,7 @@ def workbook():
     def make(rows):
         book = openpyxl.Workbook()
         sheets = rows if isinstance(rows, dict) else {"Sheet": rows}
+        assert book.active is not None
         book.remove(book.active)
         for name, lines in sheets.items():
             sheet = book.create_sheet(name)
