@@ -14,7 +14,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sowbench.domain.records import Crop, Order, Pin, ReadyRule
-from sowbench.planning.costs import CostParts, own_costs
+from sowbench.planning.block import Block, Option
+from sowbench.planning.costs import own_costs
 from sowbench.planning.options import (
     MAX_SHARED_ORDERS,
     ContainerPath,
@@ -27,52 +28,12 @@ from sowbench.planning.options import (
 from sowbench.planning.program import Program
 from sowbench.planning.resources import IntArray, SegmentBuilder
 from sowbench.planning.season import Season
-from sowbench.planning.sizing import Sizing, size_cells
+from sowbench.planning.sizing import size_cells
 from sowbench.planning.timeline import PlacePath, Timeline, is_open, place_paths
 from sowbench.planning.uses import add_uses, last_use_day
 
 LATE_AT_MOST_D = 7
 EARLY_WAIT_AT_MOST_D = 60
-
-
-@dataclass(frozen=True)
-class Choice:
-    """One way to sow: container path, lot and seeds per cell."""
-
-    path: ContainerPath
-    lot: int
-    seeds_per_cell: int
-
-
-@dataclass
-class Block:
-    """Candidates of one crop, rule and place path, as flat arrays of the same length.
-
-    Attributes
-    ----------
-    group, choice, sow : ndarray of int
-        Group served, index into `choices`, index into the timeline's sowing days.
-    hand_over : ndarray of int, shape (n, 4)
-        Day on which each member of the group is handed over; -1 without a member.
-    n_cells, n_units, n_last, n_last_units : ndarray of int
-        Cells and lifted units sown, and those after potting on.
-    """
-
-    crop: Crop
-    rule: ReadyRule
-    places: PlacePath
-    timeline: Timeline
-    choices: tuple[Choice, ...]
-    group: IntArray
-    choice: IntArray
-    sow: IntArray
-    hand_over: IntArray
-    sizing: Sizing
-    costs: CostParts
-
-    def __len__(self) -> int:
-        """Count candidates."""
-        return len(self.group)
 
 
 @dataclass
@@ -103,8 +64,9 @@ def build_candidates(season: Season, pins: Iterable[Pin] = ()) -> Candidates:
     """Enumerate all candidates that the rules allow."""
     pin_of = {p.target: p for p in pins}
     groups = shared_groups(season, pin_of)
-    by_rule: dict[tuple[str, ReadyRule], dict[int, list[Choice]]] = {}
+    by_rule: dict[tuple[str, ReadyRule], dict[int, list[Option]]] = {}
     why: dict[int, str] = {}
+    alike: dict[tuple[object, ...], ReadyRule] = {}
     cache: dict[tuple[object, ...], list[ContainerPath]] = {}
     for g, group in enumerate(groups):
         order = season.orders[group.orders[0]]
@@ -125,8 +87,9 @@ def build_candidates(season: Season, pins: Iterable[Pin] = ()) -> Candidates:
         for path in paths:
             for lot in lots:
                 for n in seeds_per_cell_options(crop, season.lots[lot], pin):
-                    by_rule.setdefault((crop.id, path.rule), {}).setdefault(g, []).append(
-                        Choice(path, lot, n)
+                    key_rule = alike.setdefault((crop.id, *numbers_of(path.rule)), path.rule)
+                    by_rule.setdefault((crop.id, key_rule), {}).setdefault(g, []).append(
+                        Option(path, lot, n)
                     )
     blocks: list[Block] = []
     seen: dict[int, str] = {}
@@ -153,7 +116,7 @@ def build_block(
     crop: Crop,
     rule: ReadyRule,
     places: PlacePath,
-    wanted: dict[int, list[Choice]],
+    wanted: dict[int, list[Option]],
     groups: list[Group],
     pins: dict[str, Pin],
     seen: dict[int, str],
@@ -173,7 +136,7 @@ def build_block(
     if pairs is None:
         return None
     group, sow, hand_over = pairs
-    choices: list[Choice] = []
+    choices: list[Option] = []
     number: dict[tuple[str, str, int, int], int] = {}
     options: dict[int, IntArray] = {}
     for g in np.unique(group):
@@ -194,27 +157,27 @@ def build_block(
     if not len(group):
         return None
     sizing = size_cells(season, crop, places, timeline, choices, groups, group, choice, sow)
-    costs = own_costs(
-        season, crop, places, timeline, choices, groups, group, choice, sow, hand_over, sizing
+    block = Block(
+        crop, rule, places, timeline, tuple(choices), group, choice, sow, hand_over, sizing
     )
-    short = np.array(
-        [sum(short_money(season, o) for o in g.orders) for g in groups]
-    )
-    keep = sizing.ok & (costs.variable + costs.fixed < short[group])
-    if not keep.any():
-        return None
-    return Block(
-        crop,
-        rule,
-        places,
-        timeline,
-        tuple(choices),
-        group[keep],
-        choice[keep],
-        sow[keep],
-        hand_over[keep],
-        sizing.take(keep),
-        costs.take(keep),
+    block.costs = own_costs(season, block, groups)
+    short = np.array([sum(short_money(season, o) for o in g.orders) for g in groups])
+    worth = block.costs.variable + block.costs.fixed < short[group]
+    return block.take(np.flatnonzero(sizing.ok & worth))
+
+
+def numbers_of(rule: ReadyRule) -> tuple[object, ...]:
+    """What decides the days of a ready rule; rules that agree in it share their computation."""
+    return (
+        rule.days_ref,
+        rule.temp_ref_c,
+        rule.dli_ref_mol_m2_d,
+        rule.sigma_growth,
+        rule.window_d_ref,
+        rule.tone_d,
+        rule.pot_on_d_ref,
+        rule.space_d_ref,
+        rule.space_plants_per_m2,
     )
 
 
@@ -227,7 +190,7 @@ def short_money(season: Season, order: int) -> float:
 def lot_in_time(
     season: Season,
     timeline: Timeline,
-    choices: list[Choice],
+    choices: list[Option],
     choice: IntArray,
     sow: IntArray,
 ) -> NDArray[np.bool_]:
@@ -251,7 +214,7 @@ def sowing_pairs(
     crop: Crop,
     places: PlacePath,
     timeline: Timeline,
-    wanted: dict[int, list[Choice]],
+    wanted: dict[int, list[Option]],
     groups: list[Group],
     pins: dict[str, Pin],
     seen: dict[int, str],

@@ -2,24 +2,21 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
 from sowbench.domain.records import Container
+from sowbench.planning.block import Block, CostParts
 from sowbench.planning.season import Season, container_price, is_reusable, watered
 from sowbench.planning.uses import Stay, after_first, jobs_of, stages_of
 from sowbench.planning.work import Work
 from sowbench.science.ready_chance import screen_in_time
 
 if TYPE_CHECKING:
-    from sowbench.domain.records import Crop
-    from sowbench.planning.candidates import Choice
     from sowbench.planning.options import Group
-    from sowbench.planning.sizing import Sizing
-    from sowbench.planning.timeline import PlacePath, Timeline
+    from sowbench.planning.timeline import Timeline
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -27,23 +24,6 @@ IntArray = NDArray[np.int64]
 USES_OF_REUSABLE = 20.0
 MIX_WASTE_FRAC = 0.10
 PARTS = ("seed", "container", "mix", "labor", "room", "short", "late", "overgrown", "surplus")
-
-
-@dataclass
-class CostParts:
-    """Money of each candidate by part; `fixed` is due for any share of it."""
-
-    parts: dict[str, FloatArray]
-    fixed: FloatArray
-
-    @property
-    def variable(self) -> FloatArray:
-        """Money that grows with the share taken."""
-        return np.asarray(sum(self.parts.values()))
-
-    def take(self, keep: NDArray[np.bool_]) -> CostParts:
-        """Keep some rows."""
-        return CostParts({k: v[keep] for k, v in self.parts.items()}, self.fixed[keep])
 
 
 def container_money(season: Season, container: Container, n_units: FloatArray) -> FloatArray:
@@ -75,48 +55,13 @@ def timing_money(
     return screened.days_late, screened.overgrown_frac
 
 
-@dataclass
-class _View:
-    """What uses.py needs of a block that is not yet built."""
-
-    crop: Crop
-    rule: object
-    places: PlacePath
-    timeline: Timeline
-    choices: tuple[Choice, ...]
-    group: IntArray
-    choice: IntArray
-    sow: IntArray
-    hand_over: IntArray
-    sizing: Sizing
-
-    def __len__(self) -> int:
-        return len(self.group)
-
-
-def own_costs(
-    season: Season,
-    crop: Crop,
-    places: PlacePath,
-    timeline: Timeline,
-    choices: list[Choice],
-    groups: list[Group],
-    group: IntArray,
-    choice: IntArray,
-    sow: IntArray,
-    hand_over: IntArray,
-    sizing: Sizing,
-) -> CostParts:
+def own_costs(season: Season, block: Block, groups: list[Group]) -> CostParts:
     """Money of every candidate of a block by part."""
-    n = len(group)
+    n, sizing, hand_over = len(block), block.sizing, block.hand_over
     prices, crew = season.house.prices, season.house.crew
-    view = _View(
-        crop, choices[0].path.rule, places, timeline, tuple(choices), group, choice, sow,
-        hand_over, sizing,
-    )
     parts = {name: np.zeros(n) for name in PARTS}
-    for index, option in enumerate(choices):
-        mine = choice == index
+    for index, option in enumerate(block.choices):
+        mine = block.choice == index
         if not mine.any():
             continue
         cells, last = sizing.n_cells[mine].astype(float), sizing.n_last[mine].astype(float)
@@ -135,9 +80,9 @@ def own_costs(
             liters = liters + mix_liters(path.last, last)
         parts["mix"][mine] = liters * prices.mix_per_l
     work = Work(season.rates)
-    minutes = sum(m for _, m in jobs_of(season, view, groups, work))  # type: ignore[arg-type]
+    minutes = sum(m for _, m in jobs_of(season, block, groups, work))
     m2_days = np.zeros(n)
-    stages = stages_of(season, view)  # type: ignore[arg-type]
+    stages = stages_of(season, block)
 
     def stand(stay: Stay, a: IntArray, b: IntArray, left: FloatArray | float) -> None:
         here, days = season.places[stay.place], np.maximum(b - a, 0) * left
@@ -147,7 +92,7 @@ def own_costs(
 
     for stay in stages:
         stand(stay, stay.start, stay.stop, 1.0)
-    for a, b, left in after_first(season, view, groups):  # type: ignore[arg-type]
+    for a, b, left in after_first(season, block, groups):
         stand(stages[-1], a, b, left)
     minutes = minutes + m2_days * work.water_per_m2()
     parts["labor"] = np.asarray(minutes) / 60.0 * crew.rate_per_hour
@@ -158,14 +103,14 @@ def own_costs(
         orders = [season.orders[g.orders[m]] if len(g.orders) > m else None for g in groups]
         latest = np.array(
             [0 if o is None else season.calendar.day(o.latest_date) for o in orders]
-        )[group[has]]
-        plants = np.array([0 if o is None else o.plants for o in orders])[group[has]]
-        late, over = timing_money(season, timeline, sow[has], latest, hand_over[has, m])
+        )[block.group[has]]
+        plants = np.array([0 if o is None else o.plants for o in orders])[block.group[has]]
+        late, over = timing_money(season, block.timeline, block.sow[has], latest, hand_over[has, m])
         parts["late"][has] += prices.late_plant_day * plants * late
         parts["overgrown"][has] += prices.overgrown_plant * plants * over
     per_cell = np.array(
         [season.plants_per_cell(season.orders[g.orders[0]]) for g in groups]
-    )[group]
+    )[block.group]
     parts["short"] = prices.short_plant * sizing.short * per_cell
     parts["surplus"] = -prices.surplus_plant * sizing.surplus * per_cell
     fixed = np.full(n, crew.setup_minutes / 60.0 * crew.rate_per_hour)

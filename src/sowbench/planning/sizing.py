@@ -2,64 +2,23 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
+from sowbench.planning.block import Option, Sizing
+from sowbench.planning.quick_size import quick_cells, quick_short
 from sowbench.planning.season import EMERGENCE_FRAC, Season, container_price
 from sowbench.planning.timeline import PlacePath, Timeline
 from sowbench.science.stand import cell_ok_prob, thin_per_cell, usable_frac
-from sowbench.science.tray_chances import cells_for_confidence, chances_at
 
 if TYPE_CHECKING:
     from sowbench.domain.records import Crop
-    from sowbench.planning.candidates import Choice
     from sowbench.planning.options import Group
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
-
-
-@dataclass
-class Sizing:
-    """Cells and what to expect of them.
-
-    Attributes
-    ----------
-    ok : ndarray of bool
-        Whether the confidence can be reached at all.
-    n_cells, n_units : ndarray of int
-        Cells and lifted units sown.
-    n_last, n_last_units : ndarray of int
-        Cells and units after potting on; the same as sown without it.
-    need : ndarray of int
-        Usable cells that the orders want together.
-    mean_usable : ndarray
-        Mean usable share of a cell.
-    short, surplus : ndarray
-        Expected cells short and above.
-    thin_cells : ndarray
-        Cells to thin.
-    """
-
-    ok: NDArray[np.bool_]
-    n_cells: IntArray
-    n_units: IntArray
-    n_last: IntArray
-    n_last_units: IntArray
-    need: IntArray
-    mean_usable: FloatArray
-    short: FloatArray
-    surplus: FloatArray
-    thin_cells: FloatArray
-
-    def take(self, keep: NDArray[np.bool_]) -> Sizing:
-        """Keep some rows."""
-        return Sizing(
-            **{name: getattr(self, name)[keep] for name in self.__dataclass_fields__}
-        )
 
 
 def seed_chance(season: Season, lot: int, env: FloatArray) -> FloatArray:
@@ -86,7 +45,7 @@ def size_cells(
     crop: Crop,
     places: PlacePath,
     timeline: Timeline,
-    choices: list[Choice],
+    choices: list[Option],
     groups: list[Group],
     group: IntArray,
     choice: IntArray,
@@ -108,7 +67,7 @@ def size_cells(
 
 
 def _size_unique(
-    season: Season, crop: Crop, choices: list[Choice], groups: list[Group], unique: IntArray
+    season: Season, crop: Crop, choices: list[Option], groups: list[Group], unique: IntArray
 ) -> Sizing:
     n = len(unique)
     group, choice = unique[:, 0], unique[:, 1]
@@ -154,7 +113,7 @@ def _size_unique(
         total[i] = before
     for m in range(needs.shape[1]):
         rows = size > m
-        found = cells_for_confidence(
+        found = quick_cells(
             needs[rows, m], confidence[rows, m], per_tray[rows], nodes[rows], weights[rows]
         )
         ok[rows] &= found >= 0
@@ -167,7 +126,7 @@ def _size_unique(
     prices = season.house.prices
 
     def money(n_cells: IntArray) -> tuple[FloatArray, FloatArray, FloatArray]:
-        _, short, surplus = chances_at(total, n_cells, per_tray, nodes, weights)
+        short, surplus = quick_short(total, n_cells, per_tray, nodes, weights)
         return (
             n_cells * per_cell_cost
             + plants * (prices.short_plant * short - prices.surplus_plant * surplus),
@@ -199,7 +158,7 @@ def _size_unique(
     )
 
 
-def cell_cost(season: Season, option: Choice) -> float:
+def cell_cost(season: Season, option: Option) -> float:
     """Money that one more cell in a tray that is there anyway takes: seed and mix."""
     lot = season.lots[option.lot]
     seed = option.seeds_per_cell * lot.price_per_1000 / 1000.0
@@ -208,6 +167,6 @@ def cell_cost(season: Season, option: Choice) -> float:
     return seed + (mix if container.takes_mix else 0.0)
 
 
-def unit_cost(season: Season, option: Choice) -> float:
+def unit_cost(season: Season, option: Option) -> float:
     """Price of the first container."""
     return container_price(option.path.first, season.stock)

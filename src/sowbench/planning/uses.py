@@ -9,12 +9,12 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
+from sowbench.planning.block import Block, Option
 from sowbench.planning.resources import IntArray, ResourceKind, SegmentBuilder
 from sowbench.planning.season import Season, is_limited, takes_positions, watered
 from sowbench.planning.work import Work
 
 if TYPE_CHECKING:
-    from sowbench.planning.candidates import Block, Choice
     from sowbench.planning.options import Group
     from sowbench.planning.timeline import Timeline
 
@@ -73,7 +73,7 @@ class Stay:
         return self.tray_m2 if takes_positions(season.places[self.place]) else self.m2
 
 
-def of_choice(block: Block, value: Callable[[Choice], float]) -> NDArray[Any]:
+def of_choice(block: Block, value: Callable[[Option], float]) -> NDArray[Any]:
     """Value of each candidate's choice, shape (n,)."""
     return np.array([value(c) for c in block.choices])[block.choice]
 

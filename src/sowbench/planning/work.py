@@ -33,7 +33,7 @@ class Work:
 
     def place_seed(self, n_seeds: ArrayLike, *, pelleted: bool) -> FloatArray:
         """Place seed by hand."""
-        return np.asarray(sow_by_hand_minutes(n_seeds, self.rates, pelleted=pelleted))
+        return np.asarray(sow_by_hand_minutes(n_seeds, self.rates, pelleted))
 
     def carry(self, n_units: ArrayLike) -> FloatArray:
         """Carry lifted units there and back."""

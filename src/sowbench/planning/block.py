@@ -1,0 +1,124 @@
+"""Candidates of one crop, ready rule and path through the places, as flat arrays."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sowbench.domain.records import Crop, ReadyRule
+from sowbench.planning.options import ContainerPath
+from sowbench.planning.timeline import PlacePath, Timeline
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+
+
+@dataclass(frozen=True)
+class Option:
+    """One way to sow: containers, lot and seeds per cell."""
+
+    path: ContainerPath
+    lot: int
+    seeds_per_cell: int
+
+
+@dataclass
+class Sizing:
+    """Cells of each candidate and what to expect of them, all of shape (n,).
+
+    Attributes
+    ----------
+    ok : ndarray of bool
+        Whether the confidence can be reached at all.
+    n_cells, n_units : ndarray of int
+        Cells and lifted units sown.
+    n_last, n_last_units : ndarray of int
+        Cells and units after potting on; the same as sown without it.
+    need : ndarray of int
+        Usable cells that the orders want together.
+    mean_usable : ndarray
+        Mean usable share of a cell.
+    short, surplus : ndarray
+        Expected cells short and above.
+    thin_cells : ndarray
+        Cells to thin.
+    """
+
+    ok: NDArray[np.bool_]
+    n_cells: IntArray
+    n_units: IntArray
+    n_last: IntArray
+    n_last_units: IntArray
+    need: IntArray
+    mean_usable: FloatArray
+    short: FloatArray
+    surplus: FloatArray
+    thin_cells: FloatArray
+
+    def take(self, keep: NDArray[np.bool_] | IntArray) -> Sizing:
+        """Keep some rows."""
+        return Sizing(**{name: getattr(self, name)[keep] for name in self.__dataclass_fields__})
+
+
+@dataclass
+class CostParts:
+    """Money of each candidate by part; `fixed` is due for any share of it."""
+
+    parts: dict[str, FloatArray] = field(default_factory=dict)
+    fixed: FloatArray = field(default_factory=lambda: np.zeros(0))
+
+    @property
+    def variable(self) -> FloatArray:
+        """Money that grows with the share taken."""
+        return np.asarray(sum(self.parts.values()))
+
+    def take(self, keep: NDArray[np.bool_] | IntArray) -> CostParts:
+        """Keep some rows."""
+        return CostParts({k: v[keep] for k, v in self.parts.items()}, self.fixed[keep])
+
+
+@dataclass
+class Block:
+    """Candidates of one crop, rule and place path, as flat arrays of the same length.
+
+    Attributes
+    ----------
+    group, choice, sow : ndarray of int
+        Group served, index into `choices`, index into the timeline's sowing days.
+    hand_over : ndarray of int, shape (n, 4)
+        Day on which each member of the group is handed over; -1 without a member.
+    """
+
+    crop: Crop
+    rule: ReadyRule
+    places: PlacePath
+    timeline: Timeline
+    choices: tuple[Option, ...]
+    group: IntArray
+    choice: IntArray
+    sow: IntArray
+    hand_over: IntArray
+    sizing: Sizing
+    costs: CostParts = field(default_factory=CostParts)
+
+    def __len__(self) -> int:
+        """Count candidates."""
+        return len(self.group)
+
+    def take(self, rows: IntArray) -> Block:
+        """Keep some candidates."""
+        return Block(
+            self.crop,
+            self.rule,
+            self.places,
+            self.timeline,
+            self.choices,
+            self.group[rows],
+            self.choice[rows],
+            self.sow[rows],
+            self.hand_over[rows],
+            self.sizing.take(rows),
+            self.costs.take(rows),
+        )
