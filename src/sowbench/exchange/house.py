@@ -268,13 +268,13 @@ def _crew(reading: Reading, table: TomlTable | None, hands: list[TomlTable]) -> 
             work_days = tuple(day for day in range(7) if by_weekday[day] > 0)
         shown = ", ".join(WEEKDAYS[day] for day in work_days)
         reading.assume("work_days", shown, "[crew]")
-    elif not work_days and isinstance(table.values["work_days"], list):
+    elif table.values["work_days"] == []:
         table.problem("work_days", "work_days must name at least one weekday.")
     sow_days = table.weekdays("sow_days")
     for day in sow_days or ():
         if day not in work_days:
             table.problem("sow_days", f"{WEEKDAYS[day]} is a sow day but not among work_days.")
-    if sow_days is not None and not sow_days:
+    if table.values.get("sow_days") == []:
         table.problem("sow_days", "sow_days must name at least one weekday; absent: work days.")
     weekend = table.number("weekend_minutes", most=1000 * MINUTES_DAY, unit="min")
     rate = table.number("rate_per_hour")

@@ -155,7 +155,7 @@ def read_bytes(path: str | Path) -> bytes:
             f"is larger than {MAX_BYTES // 2**20} MiB; is this the right file? Split it if so.",
         )
     if not data:
-        raise _whole_file(file, "is empty; it needs a header row and rows below it.")
+        raise _whole_file(file, "is empty: not one byte is in it.")
     return data
 
 
