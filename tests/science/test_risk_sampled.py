@@ -34,6 +34,7 @@ def instance(seed):
     ]
     size = int(rng.choice([8, 30, 120, 500, 3000]))
     sowings, shares = [], []
+    plenty = float(n_sowings) if rng.random() < 0.4 else 1.0  # each sowing could fill it alone
     for s in range(n_sowings):
         part = max(size // n_sowings, 1)
         shared = rng.random() < 0.35
@@ -47,7 +48,7 @@ def instance(seed):
                 "w_effect": float(rng.uniform(0.0, 0.06)),
                 "rest": float(rng.uniform(0.8, 0.98)),
                 "per_tray": int(rng.choice([1, 6, 18, 72, 128] if size < 500 else [72, 128, 288])),
-                "cells": max(int((part + before + after) * rng.uniform(1.05, 1.4)), 1),
+                "cells": max(int((part + before + after) * rng.uniform(1.05, 1.4) * plenty), 1),
                 "ready": float(rng.uniform(30, 36)),
                 "w_days": float(rng.uniform(0.0, 3.0)),
                 "z_days": float(rng.uniform(0.3, 3.0)),

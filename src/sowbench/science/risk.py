@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from itertools import combinations
 from typing import NamedTuple
 
 import numpy as np
@@ -39,6 +40,8 @@ Floats = NDArray[np.float64]
 _KEEP_NUMBERS = 8_000_000
 # Stretches of z with less chance than this are passed over.
 _LEAST_MASS = 1e-13
+# Most numbers held for the choices of nodes of several lots; 8 bytes each, 8 MB.
+_MOST_NUMBERS = 1_000_000
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -222,9 +225,11 @@ def order_chances(
 
     Notes
     -----
-    Where the good sowings of different days are not part of each other, so that several days
-    could each bring enough, the chance of being filled counts the union of two such days exactly
-    (for one or two lots), and of more days the best pair, which is a lower bound.
+    On different days different sowings may be good, and each day's could be enough. The chance of
+    being filled is that of the union over days: exact for two sets of sowings, and for any number
+    of sets without a common sowing; of three or more sets that overlap in a chain (which takes
+    four sowings) it is the union of the best two, a lower bound. Where the lot nodes of many lots
+    would take more than 8 MB, it is the chance of the best set alone, a lower bound too.
     """
     return season_chances([order], sowings, weather_weights)[0]
 
@@ -316,35 +321,45 @@ class _Given:
             return 0.0
         return float(self.total(members, weather)[self.need :].sum())
 
-    def chance_of_either(self, one: frozenset[int], two: frozenset[int], weather: int) -> float:
-        """Chance that one set or the other holds enough; None of them holds the other."""
+    def chance_of_some(self, sets: Sequence[frozenset[int]], weather: int) -> float:
+        """Chance that one of the sets or another holds enough; none is part of another."""
         if self.need <= 0:
             return 1.0
-        used = sorted(one | two)
+        if len(sets) == 1:
+            return self.chance(sorted(sets[0]), weather)
+        used = sorted(frozenset().union(*sets))
         lots = list(dict.fromkeys(self.lots[m] for m in used))
-        if len(lots) > 2:
-            return max(self.chance(sorted(each), weather) for each in (one, two))
-        weight = np.ones(1)
-        node: dict[int, NDArray[np.int64]] = {}
         sizes = [self.weights[self.lots.index(lot)].size for lot in lots]
-        grid = np.indices(sizes).reshape(len(lots), -1)
-        for lot, index in zip(lots, grid, strict=True):
+        if sum(len({self.lots[m] for m in each}) for each in sets) == len(lots):
+            # No lot is in two sets: given the weather they are independent.
+            none = np.prod([1.0 - self.chance(sorted(each), weather) for each in sets])
+            return float(1.0 - none)
+        if np.prod(sizes) * (self.top + 1) > _MOST_NUMBERS:
+            return max(self.chance(sorted(each), weather) for each in sets)
+        # Given a node for each lot, sowings are independent: one row for each choice of nodes.
+        weight, node = np.ones(int(np.prod(sizes))), {}
+        for lot, index in zip(lots, np.indices(sizes).reshape(len(lots), -1), strict=True):
             weight = weight * self.weights[self.lots.index(lot)][index]
             node[lot] = index
 
         def rows(members: Iterable[int]) -> Floats:
             total = np.zeros((weight.size, self.top + 1))
             total[:, 0] = 1.0
-            for m in members:
+            for m in sorted(members):
                 total = _add_counts(total, self.given[m][weather][node[self.lots[m]]], self.top)
-            return total
+            return total[:, : self.need]
 
-        common = rows(sorted(one & two))[:, : self.need]
-        less_one = np.cumsum(rows(sorted(one - two)), axis=-1)[:, : self.need]
-        less_two = np.cumsum(rows(sorted(two - one)), axis=-1)[:, : self.need]
-        # Given v from the common ones, neither has enough if each adds at most need - 1 - v.
-        neither = np.sum(common * less_one[:, ::-1] * less_two[:, ::-1], axis=-1)
-        return float(1.0 - weight @ neither)
+        if sum(len(each) for each in sets) == len(used):  # no sowing is in two sets
+            none = np.prod([rows(each).sum(axis=-1) for each in sets], axis=0)
+            return float(1.0 - weight @ none)
+        best = 0.0
+        for one, two in combinations(sets, 2):
+            less_one = np.cumsum(rows(one - two), axis=-1)
+            less_two = np.cumsum(rows(two - one), axis=-1)
+            # Given v from the common ones, neither has enough if each adds at most need - 1 - v.
+            none = np.sum(rows(one & two) * less_one[:, ::-1] * less_two[:, ::-1], axis=-1)
+            best = max(best, float(1.0 - weight @ none))
+        return best
 
 
 def _add_counts(one: Floats, two: Floats, top: int) -> Floats:
@@ -386,7 +401,7 @@ def _one_order(order: OrderNeed, counts: _Counts, weather_weights: ArrayLike | N
             if len(sets) == 1 and len(sets[0]) == len(chosen):
                 chance = enough[w]
             else:
-                chance = _chance_of_some(given, sets, w)
+                chance = given.chance_of_some(sets, w)
             filled += weight[w] * chance_of_sets * chance
     return Chances(
         float(np.clip(weight @ enough, 0.0, 1.0)),
@@ -465,11 +480,3 @@ def _sets_by_mass(
         if sets:
             found[sets] = found.get(sets, 0.0) + float(chance)
     return found
-
-
-def _chance_of_some(given: _Given, sets: tuple[frozenset[int], ...], weather: int) -> float:
-    """Chance that some set holds enough; of more than two sets, of the best pair."""
-    if len(sets) == 1:
-        return given.chance(sorted(sets[0]), weather)
-    pairs = [(a, b) for i, a in enumerate(sets) for b in sets[i + 1 :]]
-    return max(given.chance_of_either(a, b, weather) for a, b in pairs)
