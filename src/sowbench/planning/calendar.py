@@ -42,6 +42,13 @@ class Calendar:
     minutes: NDArray[np.float64]
 
     @property
+    def attended(self) -> NDArray[np.bool_]:
+        """Whether anybody is there on each day, shape (n_days,)."""
+        there = np.zeros(self.n_days, dtype=bool)
+        there[np.unique(self.visit_hour // 24)] = True
+        return there
+
+    @property
     def n_days(self) -> int:
         """Days of the season."""
         return len(self.is_work)
@@ -91,8 +98,8 @@ def make_calendar(crew: Crew, first: date, n_days: int) -> Calendar:
         on_work = np.full(n_days, crew.minutes_per_day)
     else:
         on_work = np.full(n_days, np.inf)
-    limited = np.isfinite(on_work)
-    minutes = np.where(is_work, on_work, np.where(limited, crew.weekend_minutes, np.inf))
+    off = crew.weekend_minutes if crew.weekend_minutes > 0 else np.inf  # nobody, so no jobs either
+    minutes = np.where(is_work, on_work, np.where(np.isfinite(on_work), off, np.inf))
     return Calendar(
         first, is_work, is_sow, next_work, last_work, np.array(visits, dtype=np.int64), minutes
     )

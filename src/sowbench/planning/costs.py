@@ -80,15 +80,16 @@ def own_costs(season: Season, block: Block, groups: list[Group]) -> CostParts:
             liters = liters + mix_liters(path.last, last)
         parts["mix"][mine] = liters * prices.mix_per_l
     work = Work(season.rates)
-    minutes = sum(m for _, m in jobs_of(season, block, groups, work))
+    minutes = sum(j.minutes for j in jobs_of(season, block, groups, work))
     m2_days = np.zeros(n)
     stages = stages_of(season, block)
+    there = np.concatenate(([0], np.cumsum(season.calendar.attended)))
 
     def stand(stay: Stay, a: IntArray, b: IntArray, left: FloatArray | float) -> None:
         here, days = season.places[stay.place], np.maximum(b - a, 0) * left
         parts["room"] += stay.taken(season) * days * here.price_per_m2_day
         if watered(here):
-            m2_days[:] += stay.m2 * days
+            m2_days[:] += stay.m2 * left * (there[np.maximum(b, a)] - there[a])
 
     for stay in stages:
         stand(stay, stay.start, stay.stop, 1.0)

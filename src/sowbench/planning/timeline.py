@@ -9,15 +9,16 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import ndtr
 
 from sowbench.domain.records import Crop, Place, PlaceKind, ReadyRule
 from sowbench.planning.calendar import SOWING_HOUR, Calendar
 from sowbench.science.emergence import (
+    ON_TIME_GRACE_H,
     accumulate,
     emergence_target,
     germination_target,
     hours_to,
-    on_time_fraction,
     relative_fraction,
 )
 from sowbench.science.growth import (
@@ -189,13 +190,17 @@ class CropSeason:
             ready,
             overgrown,
             self._fraction(path, sow_hour, exit_hour),
-            np.asarray(
-                on_time_fraction(
-                    np.where(np.isfinite(nominal), nominal * 24.0 - sow_hour, 1.0),
-                    crop.emergence.sigma_seed,
-                )
-            ),
+            self._on_time(path, nominal * 24.0),
         )
+
+    def _on_time(self, path: PlacePath, emerge_hour: FloatArray) -> FloatArray:
+        """Share of seeds up within the grace after the median, typical weather and pace."""
+        emergence, progress = self.crop.emergence, self.progress(path.grow)[self.middle]
+        last = len(progress) - 1.0
+        start = np.where(np.isfinite(emerge_hour), np.minimum(emerge_hour, last), last)
+        gained = _at(progress, np.minimum(start + ON_TIME_GRACE_H, last)) - _at(progress, start)
+        ratio = 1.0 + gained / emergence.thermal_time_cd
+        return np.asarray(ndtr(np.log(ratio) / emergence.sigma_seed))
 
     def light_frac(self, place: int, start: IntArray, stop: IntArray) -> FloatArray:
         """Usable share by the mean light of the growing days [start, stop)."""

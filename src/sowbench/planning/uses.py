@@ -189,10 +189,10 @@ def add_uses(
         stand(stay, stay.start, stay.stop, 1.0)
     for a, b, left in after_first(season, block, groups):
         stand(stages[-1], a, b, left)
-    for day, minutes in jobs_of(season, block, groups, work):
+    for each in jobs_of(season, block, groups, work):
         if hands:
-            inside = (day >= 0) & (day < calendar.n_days)
-            builder.add(owner, crew, day, day + 1, np.where(inside, minutes, 0.0))
+            inside = (each.day >= 0) & (each.day < calendar.n_days)
+            builder.add(owner, crew, each.day, each.day + 1, np.where(inside, each.minutes, 0.0))
     add_trays(season, block, builder, owner)
     for index, choice in enumerate(block.choices):
         mine = block.choice == index
@@ -212,37 +212,53 @@ def add_uses(
             )
 
 
-def jobs_of(
-    season: Season, block: Block, groups: list[Group], work: Work
-) -> list[tuple[IntArray, FloatArray]]:
-    """Jobs of the candidates: (day, minutes), setting up and watering apart."""
-    t, rows, size = block.timeline, block.sow, block.sizing
+@dataclass(frozen=True)
+class Job:
+    """A job of every candidate on its day; minutes are 0 where it does not arise.
+
+    `place` is where the plants stand when it is done.
+    """
+
+    task: str
+    place: int
+    day: IntArray
+    minutes: FloatArray
+
+
+def jobs_of(season: Season, block: Block, groups: list[Group], work: Work) -> list[Job]:
+    """Jobs of the candidates in their sequence, setting up and watering apart."""
+    t, rows, size, places = block.timeline, block.sow, block.sizing, block.places
     moves = moves_of(season, block)
     potted = of_choice(block, lambda c: c.path.potted_on)
     units = size.n_units.astype(float)
     final = np.where(potted, size.n_last_units, units).astype(float)
     last_cells = size.n_last.astype(float)
-    out = [(t.sow_day[rows], sowing_minutes(season, block, work))]
-    if block.places.germ != block.places.grow:
-        out.append((moves.start, work.carry(units)))
-    out.append((np.minimum(t.count_day[rows], moves.end), work.count(units)))
-    out.append((np.minimum(t.thin_day[rows], moves.end), work.thin(size.thin_cells)))
+    out = [Job("sow", places.germ, t.sow_day[rows], sowing_minutes(season, block, work))]
+    if places.germ != places.grow:
+        out.append(Job("move", places.grow, moves.start, work.carry(units)))
+    count_day = np.minimum(t.count_day[rows], moves.end)
+    out.append(Job("count", places.grow, count_day, work.count(units)))
+    thin_day = np.minimum(t.thin_day[rows], moves.end)
+    out.append(Job("thin", places.grow, thin_day, work.thin(size.thin_cells)))
     if potted.any():
         minutes = work.pot_on(last_cells) + work.fill(final)
-        out.append((moves.pot, np.where(potted, minutes, 0.0)))
+        out.append(Job("pot on", places.grow, moves.pot, np.where(potted, minutes, 0.0)))
     if block.rule.space_plants_per_m2:
-        spaced = moves.space < moves.tone
-        out.append((moves.space, np.where(spaced, work.space(last_cells), 0.0)))
-    if block.places.tone != block.places.grow:
-        out.append((moves.tone, np.where(moves.tone < moves.end, work.carry(final), 0.0)))
-    if block.places.hold >= 0:
-        out.append((moves.hold, np.where(moves.hold < moves.end, work.carry(final), 0.0)))
+        minutes = np.where(moves.space < moves.tone, work.space(last_cells), 0.0)
+        out.append(Job("space", places.grow, moves.space, minutes))
+    if places.tone != places.grow:
+        minutes = np.where(moves.tone < moves.end, work.carry(final), 0.0)
+        out.append(Job("tone", places.tone, moves.tone, minutes))
+    if places.hold >= 0:
+        minutes = np.where(moves.hold < moves.end, work.carry(final), 0.0)
+        out.append(Job("move", places.hold, moves.hold, minutes))
     share = member_shares(season, block, groups)
+    last = places.hold if places.hold >= 0 else places.tone
     for m in range(block.hand_over.shape[1]):
         has = block.hand_over[:, m] >= 0
         if has.any():
             day = np.where(has, pack_day(season, np.maximum(block.hand_over[:, m], 0)), -1)
-            out.append((day, np.where(has, work.pack(final * share[:, m]), 0.0)))
+            out.append(Job("pack", last, day, np.where(has, work.pack(final * share[:, m]), 0.0)))
     return out
 
 
