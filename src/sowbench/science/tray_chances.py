@@ -10,29 +10,20 @@ from __future__ import annotations
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.special import gammaln, ndtr, ndtri
+from scipy.special import ndtri
 
-from sowbench.science.beta_binomial import cumulants, require_frac
+from sowbench.science.beta_binomial import require_frac
 from sowbench.science.errors import OutOfRangeError
+from sowbench.science.tray_tails import independent_tail
 from sowbench.science.trays import RHO_TRAY, TRAY_LOSS_FRAC, split_cells, tray_total_moments
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
-# The series is used for totals with a standard deviation above this and less skewness than this;
-# there both ways are within 0.001 of the exact chance (the tests measure it).
-_SERIES_SD = 6.0
-_SERIES_SKEW = 0.25
 # Ways of losing trays below this chance are left out and the rest scaled up.
 _LEAST_WAY = 1e-5
-# Tails are summed until a term is below this.
-_LEAST_TERM = 1e-10
-# A total so many standard deviations away counts as certain.
-_CERTAIN_SD = 8.0
 # Elements worked on at a time: a dozen arrays of this length stay in a processor's cache.
 _CHUNK = 16384
-# Correlation that stands for none, so that the beta shapes stay finite.
-_RHO_LEAST = 1e-7
 
 
 def prob_at_least(
@@ -314,7 +305,8 @@ def _mean_cells(
 ) -> Floats:
     """Expected usable cells over the nodes."""
     share = np.sum(np.atleast_2d(usable_nodes) * np.atleast_2d(weights), axis=1)
-    return np.asarray(n_cells, dtype=np.float64) * share * (1 - np.asarray(tray_loss_frac))
+    keep = 1.0 - np.asarray(tray_loss_frac, dtype=np.float64)
+    return np.asarray(np.asarray(n_cells, dtype=np.float64) * share * keep)
 
 
 def _rows(
@@ -398,7 +390,7 @@ def _mixed(
             if not rows.size:
                 continue
             left = n_last[rows] * (not last_lost)
-            at_least, missing = _independent(
+            at_least, missing = independent_tail(
                 need[rows, None], n_full[rows, None] - n_lost, per_tray[rows, None],
                 left[:, None], nodes[rows], rho[rows, None],
             )  # fmt: skip
@@ -415,113 +407,3 @@ def _mixed(
     chance[none_left] = need[none_left] <= 0
     short[none_left] = np.maximum(need[none_left], 0)
     return np.clip(chance / total, 0.0, 1.0), np.maximum(short / total, 0.0)
-
-
-def _independent(
-    need: Floats, n_full: Floats, per_tray: Floats, n_last: Floats, nodes: Floats, rho: Floats,
-) -> tuple[Floats, Floats]:  # fmt: skip
-    """Chance and shortage for trays of which none is lost; arguments broadcast to (rows, K)."""
-    shape = nodes.shape
-    need, n_full, per_tray, n_last, rho = (
-        np.broadcast_to(each, shape).ravel() for each in (need, n_full, per_tray, n_last, rho)
-    )
-    share = np.clip(nodes.ravel(), 1e-9, 1 - 1e-9)
-    n = n_full * per_tray + n_last
-    pairs = n_full * per_tray * (per_tray - 1) + n_last * np.maximum(n_last - 1, 0)
-    rho_all = np.maximum(rho * pairs / np.maximum(n * (n - 1), 1), _RHO_LEAST)
-    mean = n * share
-    sd = np.sqrt(mean * (1 - share) * (1 + (n - 1) * rho_all))
-    at_least = np.where(need <= mean, 1.0, 0.0)
-    short = np.maximum(need - mean, 0.0)
-    at_least[need <= 0], short[need <= 0] = 1.0, 0.0
-    open_rows = (np.abs(need - 0.5 - mean) < _CERTAIN_SD * sd + 1) & (need > 0) & (need <= n)
-    # Skewness of a beta-binomial with this mean, variance and correlation.
-    skew = np.abs(1 - 2 * share) * (1 + (2 * n - 1) * rho_all) / ((1 + rho_all) * np.maximum(sd, 1))
-    series = open_rows & (sd > _SERIES_SD) & (skew < _SERIES_SKEW)
-    rows = np.flatnonzero(series)
-    if rows.size:
-        at_least[rows], short[rows] = _series(
-            need[rows], n_full[rows], per_tray[rows], n_last[rows], share[rows], rho[rows]
-        )
-    rows = np.flatnonzero(open_rows & ~series)
-    if rows.size:
-        at_least[rows], short[rows] = _summed_tail(
-            need[rows], n[rows], share[rows], rho_all[rows], mean[rows]
-        )
-    return at_least.reshape(shape), short.reshape(shape)
-
-
-def _summed_tail(
-    need: Floats, n: Floats, share: Floats, rho: Floats, mean: Floats
-) -> tuple[Floats, Floats]:
-    """Sum the nearer tail of a beta-binomial from `need` outward."""
-    size = 1 / rho - 1
-    a, b = share * size, (1 - share) * size
-    upper = need > mean
-    # Mirror the upper tail onto the lower: failures at most n - need instead of successes.
-    first = np.where(upper, n - need, need - 1)
-    a, b = np.where(upper, b, a), np.where(upper, a, b)
-    term = np.exp(
-        gammaln(n + 1) - gammaln(first + 1) - gammaln(n - first + 1)
-        + gammaln(a + first) + gammaln(b + n - first) - gammaln(a + b + n)
-        + gammaln(a + b) - gammaln(a) - gammaln(b)
-    )  # fmt: skip
-    k = first.copy()
-    tail, weighted = np.zeros(n.size), np.zeros(n.size)
-    depth = 0
-    while True:
-        tail += term
-        weighted += depth * term
-        # p(k - 1) / p(k), which is 0 at k = 0
-        term = term * (k * (n - k + b)) / ((n - k + 1) * (a + k - 1))
-        k -= 1
-        depth += 1
-        if depth % 8 == 0 and not np.any((term > _LEAST_TERM) & (k >= 0)):
-            break
-        if np.any(k < 0):
-            done = k < 0
-            term[done] = 0.0
-            k[done] = 0.0
-    at_least = np.where(upper, tail, 1 - tail)
-    # weighted is E[(need - 1 - N)+] below, or E[(N - need)+] above
-    short = np.where(upper, need - mean + weighted, weighted + tail)
-    return at_least, short
-
-
-def _series(
-    need: Floats, n_full: Floats, per_tray: Floats, n_last: Floats, share: Floats, rho: Floats
-) -> tuple[Floats, Floats]:
-    """Edgeworth series to the fourth cumulant of the total, smoothed over one cell.
-
-    With a uniform spread of one cell added, the chance at whole numbers is exactly that of a
-    continuous variable half a cell further; its cumulants are those of the count plus those of
-    the uniform (variance 1/12, fourth -1/120). Abramowitz and Stegun, Handbook of Mathematical
-    Functions, 1964, 26.2.47-48 (from memory).
-    """
-    full = cumulants(per_tray, share, rho)
-    last = cumulants(n_last, share, rho)
-    k1, k2, k3, k4 = (n_full * each + other for each, other in zip(full, last, strict=True))
-    sd = np.sqrt(k2 + 1 / 12)
-    skew, excess = k3 / sd**3, (k4 - 1 / 120) / sd**4
-    x = (need - 0.5 - k1) / sd
-    below = ndtr(x) - _density(x) * _correction(x, skew, excess, 1)
-    x = (need - k1) / sd
-    density = _density(x)
-    missing = sd * (x * ndtr(x) + density * (1 + _correction(x, skew, excess, 0)))
-    missing -= density / sd / 8  # the smoothed count may fall short by chance at `need` itself
-    return np.clip(1 - below, 0.0, 1.0), np.maximum(missing, 0.0)
-
-
-def _density(x: Floats) -> Floats:
-    """Standard normal density."""
-    return np.asarray(np.exp(-0.5 * x * x) / np.sqrt(2 * np.pi))
-
-
-def _correction(x: Floats, skew: Floats, excess: Floats, order: int) -> Floats:
-    """Sum of the series' Hermite terms, integrated once less (`order` 1) or twice (0)."""
-    x2 = x * x
-    if order == 1:
-        h2, h3, h5 = x2 - 1, x * (x2 - 3), x * (x2 * x2 - 10 * x2 + 15)
-        return skew / 6 * h2 + excess / 24 * h3 + skew**2 / 72 * h5
-    h1, h2, h4 = x, x2 - 1, x2 * x2 - 6 * x2 + 3
-    return skew / 6 * h1 + excess / 24 * h2 + skew**2 / 72 * h4
