@@ -138,9 +138,8 @@ def container_id(name: str) -> str:
 @cache
 def names_of(crop: str) -> tuple[str, ...]:
     """Other names by which a crop may be ordered, without those of the source tables."""
-    kinds = {"name", "scientific"}
     return tuple(
         row["name"]
         for row in read_table("aliases.csv")
-        if row["kind"] in kinds and row["ids"] == crop
+        if row["kind"] == "name" and row["ids"] == crop
     )

@@ -18,7 +18,7 @@ CONTAINER_KEYS: Final[Mapping[str, tuple[str, str, float | None, float | None]]]
     "name": ("name", "", None, None),
     "kind": ("kind", "", None, None),
     "container_class": ("class", "", None, None),
-    "cells": ("cells, cubes, pellets or pots", "", 1, 5000),
+    "cells": ("cells, cubes, pots or pellets", "", 1, 5000),
     "rows": ("rows across", "", 1, 100),
     "cols": ("cells in a row", "", 1, 200),
     "outer_length_mm": ("outer length", "mm", 20, 3000),

@@ -34,6 +34,7 @@ _SCOPES: Final = {"crop": 0, "like": 1, "kin": 2, "season": 3, "all": 4}
 _GROWTH_OF_SEASON: Final = {"cool": (4.0, 20.0, 32.0), "warm": (10.0, 26.0, 38.0)}
 # Depth of a light-needing seed: a dusting at most (common practice).
 LIGHT_DEPTH_MOST_MM: Final = 3.2
+_FRACTION_FIELDS: Final = frozenset({"top_frac", "cold_c", "cold_sd_c", "hot_c", "hot_sd_c"})
 _OPEN_WORDS: Final = frozenset({"none", "none or very thin"})
 
 
@@ -127,11 +128,21 @@ def _emergence_facts(crop: str) -> dict[str, Fact]:
         if other is not None:
             source = row.get("other_source", "")
             others = (Fact(key, other, CROP_KEYS[key].unit, None, None, source, "", ""),)
+        of_fraction = each.name in _FRACTION_FIELDS and row.get("fraction_source")
+        basis = _fraction_basis(row) if of_fraction else row["basis"]
         facts[key] = Fact(
             key, checked_value(key, row[each.name], crop), CROP_KEYS[key].unit, None, None,
-            row["source"], row["basis"], why, others,
+            row["fraction_source"] if of_fraction else row["source"], basis, why, others,
         )  # fmt: skip
     return facts
+
+
+def _fraction_basis(row: Mapping[str, str]) -> str:
+    """Basis of the final fraction, which has a source of its own."""
+    words = row["fraction_source"]
+    if words.startswith("HM54"):
+        return "computed"
+    return "assumption" if "assum" in words or "borrowed" in words else row["basis"]
 
 
 def _growth_facts(crop: str) -> dict[str, Fact]:
@@ -267,22 +278,22 @@ def derive(facts: Mapping[str, Fact], containers: Mapping[str, Container]) -> di
     """
     done = dict(facts)
 
-    def put(key: str, value: str | bool, source: str, basis: str, why: str) -> None:
-        if key not in done or done[key].basis != "house":
-            done[key] = Fact(key, value, CROP_KEYS[key].unit, None, None, source, basis, why)
+    def put(fact: Fact) -> None:
+        if fact.key not in done or done[fact.key].basis != "house":
+            done[fact.key] = replace(fact, unit=CROP_KEYS[fact.key].unit)
 
     words = facts["cover_words"]
     is_covered = str(words.value) not in _OPEN_WORDS
-    put("cover", is_covered, words.source, words.basis, str(words.value))
+    put(replace(words, key="cover", value=is_covered, why=str(words.value), others=()))
     seeds = facts["seeds_per_g"]
     assert isinstance(seeds.value, float)  # noqa: S101 - checked when it was read
-    ways = placing_for(seeds.value)
-    put("placing", "|".join(ways), "common practice", "common practice",
-        f"from {seeds.value:g} seeds per gram")  # fmt: skip
-    suited = [each.id for each in containers.values() if suits_crop(facts, each)]
+    ways = "|".join(placing_for(seeds.value))
+    practice = Fact("placing", ways, source="common practice", basis="common practice")
+    put(replace(practice, why=f"from {seeds.value:g} seeds per gram"))
     cells = facts["tray_cells"]
-    put("cells_ok", "|".join(suited), cells.source, cells.basis,
-        f"plug trays of {cells.value} cells, and {facts['other_containers'].value}")  # fmt: skip
+    suited = "|".join(each.id for each in containers.values() if suits_crop(facts, each))
+    why = f"plug trays of {cells.value} cells, and {facts['other_containers'].value}"
+    put(Fact("cells_ok", suited, source=cells.source, basis=cells.basis, why=why))
     _bound_tone(done)
     return done
 

@@ -28,6 +28,8 @@ _GUIDE_CODE: Final = {
     "LC": "cover lightly",
     "D": "keep dark",
 }
+# Said of every row of one source; it is about bench space, not about the crop.
+_LAYOUT_NOTE: Final = "density and pitch converted from plants per square foot."
 # A row with day and night temperatures says more than one without.
 _WITH_CONDITIONS_RANK: Final = 4
 
@@ -56,6 +58,10 @@ def _temps(row: Mapping[str, str], stem: str) -> tuple[float | None, float | Non
     return number(row[f"{stem}_min"]), number(row[f"{stem}_max"])
 
 
+def _joined(*parts: str) -> str:
+    return "; ".join(each for each in parts if each)
+
+
 def _degrees(words: str, low: float | None, high: float | None) -> str:
     if low is None or high is None:
         return ""
@@ -70,24 +76,24 @@ def _schedule() -> Iterator[Found]:
         source, basis = _basis(row["source_id"])
         day, night = _temps(row, "day_temp_c"), _temps(row, "night_temp_c")
         germination = _temps(row, "germination_temp_c")
-        parts = [
-            f"row for {row['crop']}" if pooled or "(" in row["crop"] else "",
-            row["system"],
+        whose = f"row for {row['crop']}" if pooled or "(" in row["crop"] else ""
+        notes = row["notes"].replace(_LAYOUT_NOTE, "").strip()
+        temps = (
             _degrees("germination", *germination),
             _degrees("day", *day),
             _degrees("night", *night),
-            row["notes"],
-        ]
-        words = "; ".join(each for each in parts if each)
+        )
+        words = _joined(whose, row["system"], *temps, notes)
+        brief = _joined(whose, notes)
         weeks = number(row["weeks_min"]), number(row["weeks_max"])
         for crop in ids:
             rank = _schedule_rank(row, basis, has_conditions=None not in (*day, *night))
             yield from _range(crop, "weeks_to_transplant", weeks, "weeks", source, basis, words,
                               pooled=pooled, rank=rank)  # fmt: skip
-            yield from _range(crop, "germination_temp_c", germination, "°C", source, basis, words,
+            yield from _range(crop, "germination_temp_c", germination, "°C", source, basis, brief,
                               pooled=pooled)  # fmt: skip
             for key, span in (("day_temp_c", day), ("night_temp_c", night)):
-                yield from _range(crop, key, span, "°C", source, basis, words, pooled=pooled,
+                yield from _range(crop, key, span, "°C", source, basis, brief, pooled=pooled,
                                   rank=rank)  # fmt: skip
             depth = _temps(row, "seeding_depth_mm")
             yield from _range(crop, "depth_mm", depth, "mm", source, basis, "", pooled=pooled)

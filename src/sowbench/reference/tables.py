@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import csv
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cache
 from importlib import resources
@@ -153,11 +153,17 @@ def choose(candidates: Iterable[Candidate]) -> Fact | None:
     if not ordered or ordered[0].rank >= NEVER_USED_RANK:
         return None
     first = ordered[0]
-    others = tuple(each.fact for each in ordered[1:] if each.scope <= max(first.scope, 1))
-    return replace(first.fact, others=others, why=_reason(first, others))
+    others: list[Fact] = []
+    seen = {(first.fact.value, first.fact.low, first.fact.source)}
+    for each in ordered[1:]:
+        said = (each.fact.value, each.fact.low, each.fact.source)
+        if each.scope <= max(first.scope, 1) and said not in seen:
+            seen.add(said)
+            others.append(each.fact)
+    return replace(first.fact, others=tuple(others), why=_reason(first, others))
 
 
-def _reason(used: Candidate, others: tuple[Fact, ...]) -> str:
+def _reason(used: Candidate, others: Sequence[Fact]) -> str:
     """Say why this value is used, after what its own table says of it."""
     reasons = [used.fact.why] if used.fact.why else []
     if others and used.rank >= _USUAL_RANK:

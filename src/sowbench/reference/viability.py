@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from functools import cache
 
 from sowbench.reference.aliases import crop_ids
+from sowbench.reference.crops import crop_rows
 from sowbench.reference.tables import number, read_table
 
 __all__ = ["ViabilityConstants", "viability_constants"]
@@ -50,4 +51,14 @@ def viability_constants() -> Mapping[str, ViabilityConstants]:
         k_e, c_w, c_h, c_q = (each or 0.0 for each in values)
         for crop in ids:
             found.setdefault(crop, ViabilityConstants(k_e, c_w, c_h, c_q, row["source_id"], basis))
+    for crop, row in crop_rows().items():
+        like = row["like"]
+        same = like in found and _species(crop) == _species(like)
+        if same and crop not in found:
+            found[crop] = found[like]
     return found
+
+
+def _species(crop: str) -> tuple[str, ...]:
+    """Genus and species of a crop."""
+    return tuple(crop_rows()[crop]["scientific_name"].split()[:2])
