@@ -280,7 +280,8 @@ def hours_to(
     Raises
     ------
     OutOfRangeError
-        If a start lies outside the series, or a target is below 0 or not a number.
+        If a start lies outside the series, a target is below 0 or not a number, or the series
+        has gaps (NaN).
 
     Examples
     --------
@@ -302,9 +303,13 @@ def hours_to(
     bad = target[~(target >= 0.0)]
     if bad.size:
         raise OutOfRangeError("target_cd", "0 °C d or more", float(bad.flat[0]))
+    if not np.all(np.isfinite(progress[..., -1])):
+        raise OutOfRangeError(
+            "progress_cd", "without gaps", "NaN", "Fill the gaps in the temperatures first."
+        )
     series = progress.reshape(-1, n_hours + 1)
     solved = [_hours_to_one(each, start.ravel(), target.ravel()) for each in series]
-    return np.stack(solved).reshape(*progress.shape[:-1], *start.shape)
+    return np.stack(solved).reshape((*progress.shape[:-1], *start.shape))
 
 
 def _require_share(name: str, share_frac: ArrayLike) -> NDArray[np.float64]:
