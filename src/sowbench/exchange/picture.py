@@ -9,7 +9,7 @@ line.
 from __future__ import annotations
 
 import json
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from datetime import date, timedelta
 from itertools import groupby
 from typing import Any, Final
@@ -210,7 +210,7 @@ def _month_axis(first: date, last: date) -> dict[str, Any]:
     }
 
 
-def _limits(daily: DailyUse) -> Sequence[float]:
+def _limits(daily: DailyUse) -> Iterable[float]:
     """Return what there is on each day, nothing if there is no limit."""
     return () if daily.capacity is None else daily.capacity
 

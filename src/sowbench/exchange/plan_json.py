@@ -151,7 +151,7 @@ def _plain_number(value: Any) -> Any:
 
 def _filled(offer: Mapping[str, Any]) -> dict[str, Any]:
     """Drop what an offer leaves blank, so that it shows only what it would change."""
-    return {key: value for key, value in offer.items() if value != ""}
+    return {key: value for key, value in offer.items() if value != "" or key == "kind"}
 
 
 def _without_none(value: Any) -> Any:

@@ -5,7 +5,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
-from typing import Final
+from typing import TYPE_CHECKING, Any, Final
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
 
 # A day counts as full from here, so that the last odd tray does not hide a full bench (ours).
 FULL_FRAC: Final = 0.98
@@ -23,8 +26,8 @@ class DailyUse:
     name: str
     unit: str
     first_date: date
-    use: Sequence[float]
-    capacity: Sequence[float] | None
+    use: Sequence[float] | NDArray[Any]
+    capacity: Sequence[float] | NDArray[Any] | None
     hands: bool = False
 
 
