@@ -1,0 +1,266 @@
+"""Orders that are not planned: why, and what would fit into this very plan."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import timedelta
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sowbench.domain.plan import Offer, OrderPlan, Unmet
+from sowbench.domain.records import Order
+from sowbench.planning.candidates import Candidates, build_candidates
+from sowbench.planning.master import LinearResult
+from sowbench.planning.placed import Placed, Settled
+from sowbench.planning.resources import ResourceKind, SegmentBuilder, cumulative_prices
+from sowbench.planning.season import Season
+from sowbench.planning.uses import add_uses
+
+FloatArray = NDArray[np.float64]
+LATER_AT_MOST_D = 42
+FEWEST_WORTH_FRAC = 0.1
+
+REASON_OF_KIND = {
+    ResourceKind.PLACE: "room",
+    ResourceKind.CREW: "crew",
+    ResourceKind.CONTAINER: "container",
+    ResourceKind.MACHINE: "crew",
+    ResourceKind.LOT: "seed",
+}
+
+
+def residual_of(season: Season, placed: list[Placed]) -> FloatArray:
+    """What the plan leaves of each resource on each day."""
+    from sowbench.planning.assemble import as_group
+
+    resources = season.resources
+    left = resources.capacity.copy()
+    crew = resources.index(ResourceKind.CREW, "crew")
+    for p in placed:
+        one, groups = as_group(p)
+        builder = SegmentBuilder()
+        add_uses(season, one.row, groups, builder, 0)
+        left -= builder.build(1).use(np.ones(1), *left.shape)
+        left[crew, p.sow_day] -= season.house.crew.setup_minutes
+    for day, _ in {(p.sow_day, p.option.lot) for p in placed}:
+        left[crew, day] -= season.house.crew.setup_minutes
+    return left
+
+
+def unmet_orders(
+    season: Season,
+    candidates: Candidates,
+    linear: LinearResult,
+    settled: Settled,
+    orders: list[OrderPlan],
+) -> list[Unmet]:
+    """Name every order with plants that are not planned, with the reason and offers."""
+    out = []
+    left = residual_of(season, settled.placed)
+    for o, plan in enumerate(orders):
+        missing = plan.plants - plan.planned
+        if missing <= 0:
+            continue
+        reason = candidates.why_none.get(o) or pressing(season, candidates, linear, o)
+        offers = offers_for(season, candidates, o, missing, reason, left)
+        out.append(Unmet(plan.order, missing, reason, tuple(offers), words_for(reason)))
+    return out
+
+
+def words_for(reason: str) -> str:
+    """The reason in a sentence."""
+    return {
+        "room": "There is no room for it on the days it needs.",
+        "crew": "There are not enough hands on the days it needs.",
+        "container": "No container that suits it is free or allowed.",
+        "seed": "No lot that it accepts has enough seed in the house in time.",
+        "too_soon": "Even sown on the first sowing day it would be ready too late.",
+        "past": "Its days are over before anything can be sown.",
+        "temperature": "No place is warm and bright enough for it in time.",
+    }[reason]
+
+
+def pressing(
+    season: Season, candidates: Candidates, linear: LinearResult, order: int
+) -> str:
+    """Resource that takes most of the price of the order's cheapest candidate."""
+    program = candidates.program
+    rows = np.flatnonzero((program.members[program.group] == order).any(axis=1))
+    if not len(rows):
+        return "too_soon"
+    best = rows[int(np.argmin(linear.reduced[rows]))]
+    segments = program.segments.take(np.array([best]))
+    cumulative = cumulative_prices(linear.duals.price)
+    paid: dict[str, float] = {}
+    for r, a, b, amount in zip(
+        segments.resource, segments.start, segments.stop, segments.amount, strict=True
+    ):
+        reason = REASON_OF_KIND[season.resources.kinds[int(r)]]
+        money = float(amount * (cumulative[r, b] - cumulative[r, a]))
+        paid[reason] = paid.get(reason, 0.0) + money
+    top = max(paid, key=lambda k: paid[k], default="room")
+    if paid.get(top, 0.0) > 0:
+        return top
+    return scarcest(season, program.segments.take(rows), program)
+
+
+def scarcest(season: Season, segments: object, program: object) -> str:
+    """Resource that the order's candidates break most often even when alone in the house."""
+    capacity = season.resources.capacity
+    broken: dict[str, int] = {}
+    for r, a, b, amount in zip(
+        segments.resource, segments.start, segments.stop, segments.amount, strict=True
+    ):
+        if amount > capacity[r, a:b].min() + 1e-6:
+            reason = REASON_OF_KIND[season.resources.kinds[int(r)]]
+            broken[reason] = broken.get(reason, 0) + 1
+    del program
+    return max(broken, key=lambda k: broken[k], default="room")
+
+
+def offers_for(
+    season: Season,
+    candidates: Candidates,
+    order: int,
+    missing: int,
+    reason: str,
+    left: FloatArray,
+) -> list[Offer]:
+    """Changes to one order that would fit beside everything that is planned."""
+    record = season.orders[order]
+    out: list[Offer] = []
+    if reason == "seed":
+        return [buy_seed(season, record, missing)]
+    whole = replace(record, id=record.id, plants=missing)
+    later = fitting(
+        season,
+        replace(
+            whole,
+            wanted_date=record.latest_date + timedelta(days=1),
+            earliest_date=record.latest_date + timedelta(days=1),
+            latest_date=record.latest_date + timedelta(days=LATER_AT_MOST_D),
+        ),
+        left,
+    )
+    if later is not None:
+        day, cost, chance, _ = later
+        out.append(
+            Offer("later", missing, season.calendar.date(day), cost_change=cost,
+                  chance_filled_frac=chance)
+        )
+    fewer = most_that_fits(season, candidates, order, missing, left)
+    if fewer is not None:
+        out.append(fewer)
+    if record.containers:
+        free = fitting(season, replace(whole, containers=()), left)
+        if free is not None:
+            day, cost, chance, container = free
+            out.append(
+                Offer("container", missing, season.calendar.date(day), container,
+                      cost_change=cost, chance_filled_frac=chance)
+            )
+    if record.variety:
+        other = fitting(season, replace(whole, variety="", substitutes=()), left)
+        if other is not None:
+            day, cost, chance, container = other
+            variety = variety_of(season, record)
+            out.append(
+                Offer("variety", missing, season.calendar.date(day), container,
+                      variety=variety, cost_change=cost, chance_filled_frac=chance)
+            )
+    return out
+
+
+def variety_of(season: Season, order: Order) -> str:
+    """First other variety of the crop in the house."""
+    names = [
+        lot.record.variety
+        for lot in season.lots
+        if lot.record.crop == order.crop and lot.record.variety != order.variety
+    ]
+    return names[0] if names else ""
+
+
+def buy_seed(season: Season, order: Order, plants: int) -> Offer:
+    """How much seed to buy, and by when it must be there."""
+    crop = season.catalog.crops[order.crop]
+    cells = plants / max(1, crop.plants_per_cell[0]) if order.unit == "plant" else plants
+    usable = crop.germination_frac * 0.85
+    seeds = int(np.ceil(cells * crop.seeds_per_cell / max(usable, 0.05)))
+    days = [
+        rule.days_ref + rule.tone_d
+        for (name, _, _), rule in season.catalog.ready_rules.items()
+        if name == order.crop
+    ]
+    emergence = crop.emergence
+    warm = emergence.optimum_low_c - emergence.base_c
+    weeks = (min(days) if days else 42.0) + 1.5 * emergence.thermal_time_cd / warm
+    latest = order.wanted_date - timedelta(days=int(np.ceil(weeks)))
+    return Offer("buy_seed", plants, amount=seeds, latest_date=latest)
+
+
+def fitting(
+    season: Season, order: Order, left: FloatArray
+) -> tuple[int, float, float, str] | None:
+    """Earliest day on which a changed order fits: (day, cost, chance filled, container)."""
+    alone = replace(season, orders=(order,), _crops=season._crops)  # noqa: SLF001
+    found = build_candidates(alone)
+    program = found.program
+    if not program.n:
+        return None
+    ok = program.segments.fits(left)
+    rows = np.flatnonzero(ok)
+    if not len(rows):
+        return None
+    hand = np.concatenate([b.hand_over[:, 0] for b in found.blocks])
+    cost = program.cost_variable + program.cost_fixed + program.lot_change_cost
+    best = rows[np.lexsort((cost[rows], hand[rows]))[0]]
+    from sowbench.planning.neighborhood import Choice, Part
+    from sowbench.planning.placed import place_all, settle
+
+    placed = place_all(
+        alone, found, Choice([Part(int(best), int(program.n_units[best]))])
+    )
+    settled = settle(alone, placed)
+    block, i = found.locate(int(best))
+    container = block.choices[int(block.choice[i])].path.last.id
+    return (
+        int(hand[best]),
+        round(float(cost[best]), 2),
+        round(float(settled.chances[0].filled_frac), 4),
+        container,
+    )
+
+
+def most_that_fits(
+    season: Season, candidates: Candidates, order: int, missing: int, left: FloatArray
+) -> Offer | None:
+    """Most plants of the order that fit on its own days."""
+    program = candidates.program
+    members = program.members[program.group]
+    rows = np.flatnonzero((members[:, 0] == order) & (members[:, 1] < 0))
+    if not len(rows):
+        return None
+    best: tuple[float, int] | None = None
+    segments = program.segments.take(rows)
+    for i in range(len(rows)):
+        span = slice(int(segments.offset[i]), int(segments.offset[i + 1]))
+        share = 1.0
+        for r, a, b, amount in zip(
+            segments.resource[span], segments.start[span], segments.stop[span],
+            segments.amount[span], strict=True,
+        ):
+            share = min(share, max(0.0, float(left[r, a:b].min())) / float(amount))
+        units = int(program.n_units[rows[i]])
+        share = np.floor(share * units + 1e-9) / units
+        if best is None or share > best[0]:
+            best = (share, int(rows[i]))
+    if best is None or best[0] < FEWEST_WORTH_FRAC:
+        return None
+    record = season.orders[order]
+    plants = min(missing, int(best[0] * record.plants))
+    if plants <= 0:
+        return None
+    cost = best[0] * float(program.cost_variable[best[1]]) + float(program.cost_fixed[best[1]])
+    return Offer("fewer", plants, record.wanted_date, cost_change=round(cost, 2))

@@ -1,0 +1,237 @@
+"""Sowings that a plan has settled on: one candidate each, with its cells, orders and risk."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sowbench.planning.block import Block, Option, Sizing
+from sowbench.planning.candidates import Candidates
+from sowbench.planning.neighborhood import Choice
+from sowbench.planning.season import Season
+from sowbench.planning.sizing import usable_nodes
+from sowbench.science.risk import Chances, OrderNeed, Share, SowingRisk, season_chances
+
+FloatArray = NDArray[np.float64]
+MOST_EXTRA_FRAC = 0.25
+
+
+@dataclass
+class Placed:
+    """One sowing of the plan.
+
+    Attributes
+    ----------
+    name : str
+        Its name in the plan.
+    row : Block
+        A block of one candidate, with the cells that this sowing takes.
+    orders : list of (order index, cells)
+        What it is meant for, in the sequence in which it fills them.
+    """
+
+    name: str
+    row: Block
+    orders: list[tuple[int, int]]
+    crop_index: int = 0
+
+    @property
+    def option(self) -> Option:
+        """Containers, lot and seeds per cell."""
+        return self.row.choices[int(self.row.choice[0])]
+
+    @property
+    def sow_day(self) -> int:
+        """Day on which it is sown."""
+        return int(self.row.timeline.sow_day[self.row.sow[0]])
+
+    @property
+    def n_cells(self) -> int:
+        """Cells sown."""
+        return int(self.row.sizing.n_cells[0])
+
+    @property
+    def n_units(self) -> int:
+        """Lifted units sown."""
+        return int(self.row.sizing.n_units[0])
+
+    def usable(self, season: Season) -> FloatArray:
+        """Usable share of a cell at each weather node and lot node, shape (5, 9)."""
+        t, s = self.row.timeline, self.row.sow
+        env = t.fraction[:, s][:, 0] * t.on_time[s][0]
+        crop_season = season.crop_season(self.row.crop)
+        start = t.emerge_day[s]
+        stop = np.maximum(t.grown_day[s], start + 1)
+        light = np.repeat(crop_season.light_frac(self.row.places.grow, start, stop), len(env))
+        option = self.option
+        return usable_nodes(
+            season, self.row.crop, option.lot, option.seeds_per_cell, env, light
+        )
+
+    def risk(self, season: Season) -> SowingRisk:
+        """What is uncertain about it."""
+        t, s = self.row.timeline, int(self.row.sow[0])
+        return SowingRisk(
+            self.option.lot,
+            self.crop_index,
+            self.n_cells,
+            self.option.path.first.cells,
+            self.usable(season),
+            season.lots[self.option.lot].weights,
+            t.ready[:, :, s],
+            t.overgrown[:, :, s],
+        )
+
+    def with_cells(self, n_cells: int) -> Placed:
+        """The same sowing with another number of cells."""
+        option, old = self.option, self.row.sizing
+        share = n_cells / max(1, int(old.n_cells[0]))
+        per_unit = option.path.first.cells
+        last = n_cells
+        if option.path.potted_on:
+            last = max(1, int(np.ceil(n_cells * float(old.mean_usable[0]) - 1e-9)))
+        sizing = replace(
+            old,
+            n_cells=np.array([n_cells]),
+            n_units=np.array([-(-n_cells // per_unit)]),
+            n_last=np.array([last]),
+            n_last_units=np.array([-(-last // option.path.last.cells)]),
+            thin_cells=old.thin_cells * share,
+        )
+        return replace(self, row=with_sizing(self.row, sizing))
+
+
+def with_sizing(row: Block, sizing: Sizing) -> Block:
+    """Replace the cells of a block."""
+    return replace(row, sizing=sizing)
+
+
+@dataclass
+class Settled:
+    """All sowings of a plan with the chances of the orders."""
+
+    placed: list[Placed]
+    chances: dict[int, Chances] = field(default_factory=dict)
+    shares: dict[int, list[tuple[int, int]]] = field(default_factory=dict)
+
+
+def place_all(season: Season, candidates: Candidates, choice: Choice) -> list[Placed]:
+    """Turn a choice into sowings with cells for each order."""
+    parts = sorted(
+        choice.parts,
+        key=lambda p: (int(candidates.program.sow_day[p.candidate]), p.candidate),
+    )
+    by_order: dict[int, list[int]] = {}
+    for i, part in enumerate(parts):
+        for o in candidates.program.orders_of(part.candidate):
+            by_order.setdefault(o, []).append(i)
+    crops = {c: k for k, c in enumerate(season.catalog.crops)}
+    left = {o: season.need_cells(season.orders[o]) for o in by_order}
+    placed = []
+    names: dict[str, int] = {}
+    for part in parts:
+        block, i = candidates.locate(part.candidate)
+        row = block.take(np.array([i]))
+        total = int(row.sizing.n_units[0])
+        one = Placed("", row, [], crops[block.crop.id])
+        members = candidates.program.orders_of(part.candidate)
+        if part.units < total:
+            (o,) = members
+            option = one.option
+            whole = int(row.sizing.n_cells[0])
+            cells = min(-(-whole * part.units // total), part.units * option.path.first.cells)
+            one = one.with_cells(cells)
+            want = season.need_cells(season.orders[o])
+            meant = min(left[o], -(-want * part.units // total))
+            one.orders = [(o, meant)]
+            left[o] -= meant
+        else:
+            for o in members:
+                one.orders.append((o, left[o]))
+                left[o] = 0
+        one.orders = [(o, n) for o, n in one.orders if n > 0]
+        if one.orders:
+            one.name = name_of(season, one, names)
+            placed.append(one)
+    return placed
+
+
+def name_of(season: Season, placed: Placed, names: dict[str, int]) -> str:
+    """Name a sowing by its crop and sowing day, with a letter where there are several."""
+    day = season.calendar.date(placed.sow_day)
+    stem = f"{placed.row.crop.id} {day:%m-%d}"
+    names[stem] = names.get(stem, 0) + 1
+    return f"{stem} {letters(names[stem])}"
+
+
+def letters(number: int) -> str:
+    """Return a, b, ... z, aa, ab ... for 1, 2, ..."""
+    out = ""
+    while number > 0:
+        number, rest = divmod(number - 1, 26)
+        out = chr(ord("a") + rest) + out
+    return out
+
+
+def needs_of(
+    season: Season, placed: list[Placed], indices: list[int]
+) -> tuple[list[OrderNeed], list[SowingRisk]]:
+    """Needs and risks of chosen orders over all sowings."""
+    risks = [p.risk(season) for p in placed]
+    shares: dict[int, list[Share]] = {}
+    for s, p in enumerate(placed):
+        before = 0
+        for k, (o, n) in enumerate(p.orders):
+            shares.setdefault(o, []).append(Share(s, before, n, k == len(p.orders) - 1))
+            before += n
+    needs = []
+    calendar = season.calendar
+    for o in indices:
+        order = season.orders[o]
+        meant = sum(s.share for s in shares[o])
+        needs.append(
+            OrderNeed(
+                tuple(shares[o]),
+                meant,
+                season.enough_cells(order),
+                calendar.day(order.earliest_date),
+                calendar.day(order.latest_date),
+                order.partial,
+            )
+        )
+    return needs, risks
+
+
+def settle(
+    season: Season, placed: list[Placed], residual: FloatArray | None = None
+) -> Settled:
+    """Compute exact chances, adding cells within trays where an order's confidence is missed."""
+    indices = sorted({o for p in placed for o, _ in p.orders})
+    for _ in range(6):
+        needs, risks = needs_of(season, placed, indices)
+        found = dict(zip(indices, season_chances(needs, risks, season.w_weights), strict=True))
+        raised = False
+        for o in indices:
+            wanted = season.confidence(season.orders[o])
+            if found[o].enough_frac >= wanted:
+                continue
+            rows = [i for i, p in enumerate(placed) if any(k == o for k, _ in p.orders)]
+            best = max(rows, key=lambda i: room_in_tray(placed[i]), default=None)
+            if best is not None and room_in_tray(placed[best]) > 0:
+                p = placed[best]
+                step = max(1, round(0.01 * p.n_cells))
+                placed[best] = p.with_cells(p.n_cells + min(step, room_in_tray(p)))
+                raised = True
+        if not raised:
+            break
+    else:
+        needs, risks = needs_of(season, placed, indices)
+        found = dict(zip(indices, season_chances(needs, risks, season.w_weights), strict=True))
+    return Settled(placed, found)
+
+
+def room_in_tray(placed: Placed) -> int:
+    """Cells that are free in the last tray."""
+    return placed.n_units * placed.option.path.first.cells - placed.n_cells

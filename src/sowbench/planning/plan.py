@@ -1,0 +1,260 @@
+"""Make a plan: lay out the season, prove the bound, search, settle, and hand it out."""
+
+from __future__ import annotations
+
+import time
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sowbench.domain.plan import Plan, Price
+from sowbench.domain.records import Order, SeedLot
+from sowbench.planning.assemble import as_group, order_plans, sowing_record, tasks_of
+from sowbench.planning.candidates import Candidates, build_candidates
+from sowbench.planning.inputs import PlanInputs
+from sowbench.planning.master import LinearResult, Progress, solve_linear
+from sowbench.planning.money import plan_cost
+from sowbench.planning.offers import unmet_orders
+from sowbench.planning.parameters import SolveParameters
+from sowbench.planning.placed import Placed, Settled, place_all, settle
+from sowbench.planning.resources import ResourceKind, SegmentBuilder
+from sowbench.planning.search import Search
+from sowbench.planning.season import Season, make_season
+from sowbench.planning.supplies import supplies_of
+from sowbench.planning.uses import add_uses
+
+FloatArray = NDArray[np.float64]
+ASSUMED_TEST_SEEDS = 100
+
+
+@dataclass(frozen=True)
+class ResourceUse:
+    """Daily use of one place or of the crew."""
+
+    name: str
+    kind: str
+    unit: str
+    use: FloatArray
+    capacity: FloatArray
+
+
+@dataclass(frozen=True)
+class Planned:
+    """A plan with what else the search found out."""
+
+    plan: Plan
+    season: Season
+    uses: tuple[ResourceUse, ...]
+    rounds: int
+    linear_optimal: bool
+
+
+def assumed_lots(inputs: PlanInputs) -> tuple[SeedLot, ...]:
+    """Lots to be bought, where no seed file was given: one a crop and variety."""
+    lots: dict[tuple[str, str], SeedLot] = {}
+    for order in inputs.orders:
+        crop = inputs.catalog.crops[order.crop]
+        name = f"{order.crop} (to buy)" if not order.variety else f"{order.variety} (to buy)"
+        lots.setdefault(
+            (order.crop, order.variety),
+            SeedLot(
+                name,
+                order.crop,
+                order.variety,
+                ASSUMED_TEST_SEEDS,
+                round(crop.germination_frac * ASSUMED_TEST_SEEDS),
+                None,
+                seedlings_per_unit=crop.seedlings_per_unit,
+                organic=True,
+                assumed=True,
+            ),
+        )
+    return tuple(lots.values())
+
+
+def open_orders(orders: tuple[Order, ...]) -> tuple[Order, ...]:
+    """Orders to be planned: all but cancelled ones."""
+    return tuple(o for o in orders if o.status != "cancelled")
+
+
+def make_plan(
+    inputs: PlanInputs,
+    parameters: SolveParameters | None = None,
+    seed: int = 0,
+    progress: Progress | None = None,
+) -> Planned:
+    """Plan a season.
+
+    Parameters
+    ----------
+    inputs : PlanInputs
+        House, orders, lots, weather and what is fixed already.
+    parameters : SolveParameters, optional
+        How to search; by default half a minute.
+    seed : int, default 0
+        Seed of the search; same seed and same `rounds` give the same plan.
+    progress : callable, optional
+        Called with (what, bound, cost); returns True to stop.
+
+    Returns
+    -------
+    planned : Planned
+        The plan; orders that do not fit are named in `plan.unmet`.
+    """
+    parameters = parameters or SolveParameters()
+    began = time.monotonic()
+    lots = inputs.lots if inputs.lots is not None else assumed_lots(inputs)
+    season = make_season(
+        inputs.house,
+        inputs.catalog,
+        open_orders(inputs.orders),
+        lots,
+        inputs.weather,
+        inputs.from_date,
+    )
+    if progress is not None:
+        progress("lay out", 0.0, 0.0)
+    candidates = build_candidates(season, inputs.pins)
+    deadline = began + parameters.seconds
+    linear, placed, rounds = search(season, candidates, parameters, seed, deadline, progress)
+    settled = settle(season, placed)
+    plan = hand_out(inputs, season, candidates, linear, settled, seed, time.monotonic() - began)
+    return Planned(plan, season, uses_of(season, settled.placed), rounds, linear.optimal)
+
+
+def search(
+    season: Season,
+    candidates: Candidates,
+    parameters: SolveParameters,
+    seed: int,
+    deadline: float,
+    progress: Progress | None,
+) -> tuple[LinearResult, list[Placed], int]:
+    """Prove the bound and look for a plan close to it."""
+    program = candidates.program
+    left = max(1.0, deadline - time.monotonic())
+    linear = solve_linear(
+        program,
+        seconds=0.5 * left if parameters.rounds is None else 1e6,
+        columns_per_order=parameters.columns_per_order,
+        progress=progress,
+    )
+    finder = Search(program, linear, parameters, np.random.default_rng(seed))
+    left = max(1.0, deadline - time.monotonic())
+    choice = finder.start(0.3 * left)
+    result = finder.run(choice, deadline, progress)
+    return linear, place_all(season, candidates, result.choice), result.rounds
+
+
+def hand_out(
+    inputs: PlanInputs,
+    season: Season,
+    candidates: Candidates,
+    linear: LinearResult,
+    settled: Settled,
+    seed: int,
+    seconds: float,
+) -> Plan:
+    """Write everything down."""
+    parts = plan_cost(season, settled)
+    cost = sum(parts.values())
+    bound = linear.bound
+    orders = order_plans(season, settled)
+    sowings = [sowing_record(season, p) for p in settled.placed]
+    unmet = unmet_orders(season, candidates, linear, settled, orders)
+    return Plan(
+        inputs.from_date,
+        season.until_date,
+        round(cost, 4),
+        parts,
+        round(bound, 4),
+        gap(cost, bound),
+        gap(cost - parts["short"], bound - parts["short"]),
+        round(seconds, 3),
+        seed,
+        season.assumptions,
+        tuple(orders),
+        tuple(sowings),
+        tuple(unmet),
+        tuple(tasks_of(season, settled.placed)),
+        tuple(supplies_of(season, settled.placed)),
+        tuple(prices_of(season, candidates, linear)),
+    )
+
+
+def gap(cost: float, bound: float) -> float:
+    """How far a cost is above a bound, as a share of the bound."""
+    if bound <= 0:
+        return 0.0 if cost <= bound + 1e-9 else 1.0
+    return round(max(0.0, cost - bound) / bound, 6)
+
+
+def prices_of(season: Season, candidates: Candidates, linear: LinearResult) -> list[Price]:
+    """Prices that prove the bound."""
+    out = []
+    calendar, resources = season.calendar, season.resources
+    price = linear.duals.price
+    for r, d in zip(*np.nonzero(price > 1e-9), strict=True):
+        out.append(
+            Price(
+                resources.kinds[r].value,
+                resources.names[r],
+                calendar.date(int(d)),
+                round(float(price[r, d]), 9),
+            )
+        )
+    for o, value in enumerate(linear.duals.order):
+        if value > 1e-9:
+            order = season.orders[o]
+            out.append(Price("order", order.id, order.wanted_date, round(float(value), 9)))
+    program = candidates.program
+    lot_of = lots_of_pairs(candidates)
+    for (o, pair), value in linear.duals.link_candidate_group.items():
+        name = f"{season.orders[o].id}|{season.lots[lot_of[pair]].record.id}"
+        day = calendar.date(int(program.lot_day_sow[pair]))
+        out.append(Price("lot change", name, day, round(float(value), 9)))
+    return out
+
+
+def lots_of_pairs(candidates: Candidates) -> dict[int, int]:
+    """Lot of each (lot, sowing day) pair."""
+    out: dict[int, int] = {}
+    at = 0
+    for block in candidates.blocks:
+        lots = np.array([c.lot for c in block.choices])[block.choice]
+        pairs = candidates.program.lot_day[at : at + len(block)]
+        out.update(zip(pairs.tolist(), lots.tolist(), strict=True))
+        at += len(block)
+    return out
+
+
+def uses_of(season: Season, placed: list[Placed]) -> tuple[ResourceUse, ...]:
+    """Daily use of each place and of the crew."""
+    resources = season.resources
+    total = np.zeros(resources.capacity.shape)
+    crew = resources.index(ResourceKind.CREW, "crew")
+    for p in placed:
+        one, groups = as_group(p)
+        builder = SegmentBuilder()
+        add_uses(season, one.row, groups, builder, 0)
+        total += builder.build(1).use(np.ones(1), *resources.capacity.shape)
+        total[crew, p.sow_day] += season.house.crew.setup_minutes
+    for day, _ in {(p.sow_day, p.option.lot) for p in placed}:
+        total[crew, day] += season.house.crew.setup_minutes
+    days = (season.until_date - season.calendar.first).days + 1
+    out = []
+    for i, (kind, name) in enumerate(zip(resources.kinds, resources.names, strict=True)):
+        if kind == ResourceKind.PLACE:
+            positions = season.places[i].n_positions is not None
+            unit = "positions" if positions else "m2"
+        elif kind == ResourceKind.CREW:
+            unit = "minutes"
+        else:
+            unit = "units"
+        out.append(
+            ResourceUse(name, kind.value, unit, total[i, :days], resources.capacity[i, :days])
+        )
+    return tuple(out)
+
+
