@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import subprocess
 import sys
 from collections import Counter
@@ -92,7 +93,7 @@ def test_orders_are_at_least_66_from_january_to_july(nursery):
 
 
 def test_from_date_is_a_monday_before_every_order():
-    assert demo.DEMO_FROM_DATE == date(2027, 1, 4)
+    assert date(2027, 1, 4) == demo.DEMO_FROM_DATE
     assert demo.DEMO_FROM_DATE.weekday() == 0
 
 
@@ -121,7 +122,7 @@ def test_standing_orders_repeat_weekly_for_raft_and_in_cubes_for_channel(nursery
     weekly = [each for each in nursery.orders if each.standing_of and each.system == "raft"]
     assert len(weekly) >= 20
     days = sorted(each.wanted_date for each in weekly)
-    assert {(b - a).days for a, b in zip(days, days[1:], strict=False)} == {7}
+    assert {(b - a).days for a, b in itertools.pairwise(days)} == {7}
 
 
 def test_house_has_six_kinds_of_place_and_two_chambers(nursery):
