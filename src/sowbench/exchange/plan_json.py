@@ -15,7 +15,7 @@ from sowbench.exchange.tables import decode_text, read_bytes
 from sowbench.science.errors import InputFileError, OutOfRangeError, Problem
 
 FORMAT = "sowbench-plan/1"
-PRICED = ("place", "crew", "container", "lot")
+PRICED = ("place", "crew", "container", "machine", "lot", "order", "lot change")
 
 
 def plan_to_json(plan: Plan) -> bytes:

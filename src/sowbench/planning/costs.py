@@ -55,8 +55,19 @@ def timing_money(
     return screened.days_late, screened.overgrown_frac
 
 
-def own_costs(season: Season, block: Block, groups: list[Group]) -> CostParts:
-    """Money of every candidate of a block by part."""
+def own_costs(
+    season: Season,
+    block: Block,
+    groups: list[Group],
+    meant: list[int] | None = None,
+) -> CostParts:
+    """Money of every candidate of a block by part.
+
+    Parameters
+    ----------
+    meant : list of int, optional
+        Plants meant for each member of the only group, where an order is split.
+    """
     n, sizing, hand_over = len(block), block.sizing, block.hand_over
     prices, crew = season.house.prices, season.house.crew
     parts = {name: np.zeros(n) for name in PARTS}
@@ -106,6 +117,8 @@ def own_costs(season: Season, block: Block, groups: list[Group]) -> CostParts:
             [0 if o is None else season.calendar.day(o.latest_date) for o in orders]
         )[block.group[has]]
         plants = np.array([0 if o is None else o.plants for o in orders])[block.group[has]]
+        if meant is not None:
+            plants = np.full(len(plants), meant[m])
         late, over = timing_money(season, block.timeline, block.sow[has], latest, hand_over[has, m])
         parts["late"][has] += prices.late_plant_day * plants * late
         parts["overgrown"][has] += prices.overgrown_plant * plants * over

@@ -18,7 +18,8 @@ def plan_cost(season: Season, settled: Settled) -> dict[str, float]:
     planned = np.zeros(len(season.orders))
     for p in settled.placed:
         one, groups = as_group(p)
-        costs = own_costs(season, one.row, groups)
+        meant = [n * season.plants_per_cell(season.orders[o]) for o, n in p.orders]
+        costs = own_costs(season, one.row, groups, meant)
         for name in PARTS:
             if name not in {"short", "surplus"}:
                 parts[name] += float(costs.parts[name][0])
@@ -41,7 +42,7 @@ def plan_cost(season: Season, settled: Settled) -> dict[str, float]:
             per_cell = season.plants_per_cell(season.orders[p.orders[0][0]])
             extra = max(0.0, mean - meant + _short_share(settled, p))
             parts["surplus"] -= prices.surplus_plant * extra * per_cell
-    return {name: round(value, 4) for name, value in parts.items()}
+    return {name: round(float(value), 4) for name, value in parts.items()}
 
 
 def _short_share(settled: Settled, placed: object) -> float:
