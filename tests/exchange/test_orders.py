@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from sowbench.domain.records import Order
 from sowbench.exchange.orders import order_changes, read_orders
-from sowbench.science.errors import InputFileError
+from sowbench.science.errors import InputFileError, UnknownNameError
 
 HEAD = "order,crop,plants,wanted_on"
 ROW = {"order": "a", "crop": "lettuce", "plants": "240", "wanted_on": "2027-04-08"}
@@ -309,3 +309,15 @@ def test_any_text_gives_orders_or_an_input_file_error(read, rows):
     body = "\n".join(",".join(cell.replace('"', '""') for cell in row) for row in rows)
     with contextlib.suppress(InputFileError):  # anything else fails the test
         read(f"{HEAD},latest_on,confidence_frac,repeat_every_d,repeat_until\n{body}\n")
+
+
+def test_other_spelling_of_a_container_becomes_its_id(read, problems_of):
+    def resolve_container(name):
+        if name == "72-cell tray":
+            return "plug-72"
+        raise UnknownNameError(name, "container", ["plug-72"])
+
+    found = read(one_row(container="72-cell tray"), resolve_container=resolve_container)
+    assert found.orders[0].containers == ("plug-72",)
+    bad = problems_of(read, one_row(container="tray"), resolve_container=resolve_container)
+    assert "'plug-72'" in bad[0][3]

@@ -358,16 +358,31 @@ class Fields:
             self.problem(column, str(error))
             return ""
 
-    def known(self, column: str, names: Sequence[str], known: Collection[str] | None) -> list[str]:
-        """Check names against those known, upper and lower case alike; None takes any."""
-        if known is None:
-            return list(names)
-        folded = {each.casefold(): each for each in known}
+    def known(
+        self,
+        column: str,
+        names: Sequence[str],
+        known: Collection[str] | None,
+        resolve: Callable[[str], str] | None = None,
+    ) -> list[str]:
+        """Check names against those known, upper and lower case alike; None takes any.
+
+        A name that is not among them may be another spelling that `resolve` knows.
+        """
+        folded = {each.casefold(): each for each in known or ()}
         found = []
         for name in names:
-            match = folded.get(name.casefold())
+            match = folded.get(name.casefold(), name if known is None and resolve is None else None)
+            error = UnknownNameError.among(name, column, known or ())
+            if match is None and resolve is not None:
+                try:
+                    resolved = resolve(name)
+                except UnknownNameError as unknown:
+                    error = unknown if unknown.nearest else error
+                else:
+                    match = resolved if known is None or resolved in known else None
             if match is None:
-                self.problem(column, str(UnknownNameError.among(name, column, known)))
+                self.problem(column, str(error))
             else:
                 found.append(match)
         return found

@@ -77,6 +77,7 @@ def read_journal(
     orders: Collection[str] | None = None,
     sowings: Collection[str] | None = None,
     containers: Collection[str] | None = None,
+    resolve_container: Callable[[str], str] | None = None,
 ) -> JournalRead:
     """Read journal.csv, or a workbook with the same headers.
 
@@ -91,6 +92,8 @@ def read_journal(
     sowings : collection of str or None, default None
         Sowings of the plan that is kept; a sowing that is none of them needs an entry `sown` with
         its crop and container. None takes any.
+    resolve_container : callable or None, default None
+        From another spelling of a container to its id; raises UnknownNameError.
 
     Returns
     -------
@@ -110,7 +113,7 @@ def read_journal(
     n_other = n_twice = 0
     for row in table.rows:
         cells = Fields(table, row, problems)
-        line = _line(cells, resolve_crop, places, orders, containers)
+        line = _line(cells, resolve_crop, places, orders, containers, resolve_container)
         if line is None:
             continue
         earlier = lines.get(line.id)
@@ -141,6 +144,7 @@ def _line(
     places: Collection[str] | None,
     orders: Collection[str] | None,
     containers: Collection[str] | None,
+    resolve_container: Callable[[str], str] | None,
 ) -> _Line | None:
     """Read one row; None if anything in it is wrong."""
     name = cells.text("entry") or f"row {cells.number}"
@@ -172,7 +176,7 @@ def _line(
         crop=cells.resolved("crop", resolve_crop, required=False),
         variety=cells.text("variety"),
         lot=cells.text("lot"),
-        container=_known(cells, "container", containers),
+        container=_known(cells, "container", containers, resolve_container),
         n_containers=cells.whole("n_containers", least=1),
         note=cells.text("note"),
     )
@@ -180,9 +184,15 @@ def _line(
     return _Line(cells.number, name, entry, corrects) if cells.ok else None
 
 
-def _known(cells: Fields, column: str, known: Collection[str] | None) -> str:
+def _known(
+    cells: Fields,
+    column: str,
+    known: Collection[str] | None,
+    resolve: Callable[[str], str] | None = None,
+) -> str:
     """Read a name that must be known if it is given."""
-    return "".join(cells.known(column, [cells.text(column)] if cells.has(column) else [], known))
+    names = [cells.text(column)] if cells.has(column) else []
+    return "".join(cells.known(column, names, known, resolve))
 
 
 def _check_needs(cells: Fields, kind: EntryKind) -> None:

@@ -115,6 +115,7 @@ def read_orders(
     crop_unit: Callable[[str], str],
     containers: Collection[str] | None = None,
     systems: Collection[str] = SYSTEMS,
+    resolve_container: Callable[[str], str] | None = None,
 ) -> OrdersRead:
     """Read orders.csv, or a workbook with the same headers.
 
@@ -130,6 +131,8 @@ def read_orders(
         Ids of the containers known; None takes any.
     systems : collection of str, default SYSTEMS
         Destination systems known, those of the house included.
+    resolve_container : callable or None, default None
+        From another spelling of a container to its id; raises UnknownNameError.
 
     Returns
     -------
@@ -151,7 +154,7 @@ def read_orders(
         )
     for row in table.rows:
         fields_of_row = Fields(table, row, problems)
-        line = _line(fields_of_row, resolve_crop, crop_unit, containers, systems)
+        line = _line(fields_of_row, resolve_crop, crop_unit, containers, systems, resolve_container)
         if line is not None:
             lines.append(line)
     _check_names(table, problems)
@@ -175,6 +178,7 @@ def _line(
     crop_unit: Callable[[str], str],
     containers: Collection[str] | None,
     systems: Collection[str],
+    resolve_container: Callable[[str], str] | None,
 ) -> _Line | None:
     """Read one row; None if anything in it is wrong."""
     name = cells.name("order")
@@ -187,7 +191,7 @@ def _line(
     until = cells.day("repeat_until")
     _check_window(cells, wanted, earliest, latest)
     _check_repeat(cells, wanted, every_d, until)
-    limits = cells.known("container", cells.names("container"), containers)
+    limits = cells.known("container", cells.names("container"), containers, resolve_container)
     order = Order(
         id=name,
         crop=crop,

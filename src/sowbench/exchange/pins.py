@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Callable, Collection
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -30,6 +30,7 @@ def read_pins(
     sowings: Collection[str] | None = None,
     containers: Collection[str] | None = None,
     places: Collection[str] | None = None,
+    resolve_container: Callable[[str], str] | None = None,
 ) -> PinsRead:
     """Read pins.csv, or a workbook with the same headers.
 
@@ -39,6 +40,8 @@ def read_pins(
         File to read.
     orders, sowings, containers, places : collection of str or None, default None
         Names known; None takes any.
+    resolve_container : callable or None, default None
+        From another spelling of a container to its id; raises UnknownNameError.
 
     Returns
     -------
@@ -67,7 +70,7 @@ def read_pins(
     pins: list[Pin] = []
     for row in table.rows:
         cells = Fields(table, row, problems)
-        pin = _pin(cells, orders, sowings, containers, places)
+        pin = _pin(cells, orders, sowings, containers, places, resolve_container)
         if pin.target in first and pin.target:
             column = "order" if cells.has("order") else "sowing"
             cells.problem(
@@ -86,6 +89,7 @@ def _pin(
     sowings: Collection[str] | None,
     containers: Collection[str] | None,
     places: Collection[str] | None,
+    resolve_container: Callable[[str], str] | None,
 ) -> Pin:
     """Read one row, leaving a problem for each cell that is wrong."""
     target = ""
@@ -110,7 +114,7 @@ def _pin(
     place = [cells.text("place")] if cells.has("place") else []
     return Pin(
         target=target,
-        container="".join(cells.known("container", container, containers)),
+        container="".join(cells.known("container", container, containers, resolve_container)),
         seeds_per_cell=cells.whole("seeds_per_cell", least=1, most=50),
         sow_date=sow_date,
         place="".join(cells.known("place", place, places)),

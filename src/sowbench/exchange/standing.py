@@ -46,6 +46,7 @@ def read_standing(
     container_cells: Mapping[str, int] | None = None,
     places: Collection[str] | None = None,
     orders: Collection[str] | None = None,
+    resolve_container: Callable[[str], str] | None = None,
 ) -> StandingRead:
     """Read standing.csv, or a workbook with the same headers.
 
@@ -59,6 +60,8 @@ def read_standing(
         Cells of each known container by its id; None takes any container.
     places, orders : collection of str or None, default None
         Names of the house's places and of the orders; None takes any.
+    resolve_container : callable or None, default None
+        From another spelling of a container to its id; raises UnknownNameError.
 
     Returns
     -------
@@ -76,7 +79,7 @@ def read_standing(
     found: list[Standing] = []
     for row in table.rows:
         cells = Fields(table, row, problems)
-        each = _standing(cells, resolve_crop, container_cells, places, orders)
+        each = _standing(cells, resolve_crop, container_cells, places, orders, resolve_container)
         if each.sowing in first and each.sowing:
             cells.problem(
                 "sowing",
@@ -96,11 +99,12 @@ def _standing(
     container_cells: Mapping[str, int] | None,
     places: Collection[str] | None,
     orders: Collection[str] | None,
+    resolve_container: Callable[[str], str] | None,
 ) -> Standing:
     """Read one row, leaving a problem for each cell that is wrong."""
     name = cells.name("sowing")
     crop = cells.resolved("crop", resolve_crop)
-    container = _one(cells, "container", container_cells)
+    container = _one(cells, "container", container_cells, resolve_container)
     n_containers = cells.whole("n_containers", least=1, required=True)
     n_cells = cells.whole("n_cells", least=1, required=True)
     if container_cells is not None and container and n_containers and n_cells:
@@ -140,8 +144,13 @@ def _standing(
     )
 
 
-def _one(cells: Fields, column: str, known: Collection[str] | None) -> str:
+def _one(
+    cells: Fields,
+    column: str,
+    known: Collection[str] | None,
+    resolve: Callable[[str], str] | None = None,
+) -> str:
     """Read one required name that must be known."""
     text = cells.text(column, required=True)
-    found = cells.known(column, [text], known) if text else []
+    found = cells.known(column, [text], known, resolve) if text else []
     return found[0] if found else ""
