@@ -123,6 +123,26 @@ class LaborRates:
         return cls(**merged)
 
 
+# Round numbers for the examples below; nothing else uses them.
+_ROUND = LaborRates(
+    fill_s_per_container=60,
+    sow_seeds_per_h=600,
+    sow_pelleted_seeds_per_h=1200,
+    carry_lift_s=5,
+    carry_speed_m_s=1,
+    carry_distance_m=20,
+    carry_units_per_trip=2,
+    thin_cells_per_h=600,
+    gap_up_per_h=300,
+    pot_on_per_h=600,
+    space_per_h=600,
+    water_min_per_10m2=2,
+    water_times_per_d=1,
+    count_s_per_tray=30,
+    pack_s_per_container=60,
+)
+
+
 def fill_minutes(n_containers: ArrayLike, rates: LaborRates) -> Floats:
     """Minutes to fill, firm and wet in.
 
@@ -142,6 +162,11 @@ def fill_minutes(n_containers: ArrayLike, rates: LaborRates) -> Floats:
     ------
     OutOfRangeError
         If a count is negative.
+
+    Examples
+    --------
+    >>> fill_minutes([1, 30], _ROUND).tolist()
+    [1.0, 30.0]
     """
     return _amount("n_containers", n_containers) * (rates.fill_s_per_container / _S_PER_MIN)
 
@@ -171,6 +196,11 @@ def sow_by_hand_minutes(
     ------
     OutOfRangeError
         If a count is negative.
+
+    Examples
+    --------
+    >>> sow_by_hand_minutes(100, _ROUND, [False, True]).tolist()
+    [10.0, 5.0]
     """
     per_h = np.where(easy, rates.sow_pelleted_seeds_per_h, rates.sow_seeds_per_h)
     return np.asarray(_amount("n_seeds", n_seeds) * _MIN_PER_H / per_h)
@@ -240,6 +270,11 @@ def carry_minutes(
     Notes
     -----
     Walks are not rounded up to whole trips, so that the time stays in proportion.
+
+    Examples
+    --------
+    >>> carry_minutes([1, 6], _ROUND).tolist()
+    [0.5, 3.0]
     """
     n = _amount("n_containers", n_containers)
     way = rates.carry_distance_m if distance_m is None else _amount("distance_m", distance_m)
@@ -266,6 +301,11 @@ def thin_minutes(n_cells: ArrayLike, rates: LaborRates) -> Floats:
     ------
     OutOfRangeError
         If a count is negative.
+
+    Examples
+    --------
+    >>> thin_minutes([10, 50], _ROUND).tolist()
+    [1.0, 5.0]
     """
     return _amount("n_cells", n_cells) * (_MIN_PER_H / rates.thin_cells_per_h)
 
@@ -289,6 +329,11 @@ def gap_up_minutes(n_cells: ArrayLike, rates: LaborRates) -> Floats:
     ------
     OutOfRangeError
         If a count is negative.
+
+    Examples
+    --------
+    >>> gap_up_minutes([10, 50], _ROUND).tolist()
+    [2.0, 10.0]
     """
     return _amount("n_cells", n_cells) * (_MIN_PER_H / rates.gap_up_per_h)
 
@@ -312,6 +357,11 @@ def pot_on_minutes(n_plants: ArrayLike, rates: LaborRates) -> Floats:
     ------
     OutOfRangeError
         If a count is negative.
+
+    Examples
+    --------
+    >>> pot_on_minutes([10, 50], _ROUND).tolist()
+    [1.0, 5.0]
     """
     return _amount("n_plants", n_plants) * (_MIN_PER_H / rates.pot_on_per_h)
 
@@ -335,6 +385,11 @@ def space_minutes(n_plants: ArrayLike, rates: LaborRates) -> Floats:
     ------
     OutOfRangeError
         If a count is negative.
+
+    Examples
+    --------
+    >>> space_minutes([10, 50], _ROUND).tolist()
+    [1.0, 5.0]
     """
     return _amount("n_plants", n_plants) * (_MIN_PER_H / rates.space_per_h)
 
@@ -360,6 +415,11 @@ def water_minutes(footprint_m2: ArrayLike, rates: LaborRates, days: ArrayLike = 
     ------
     OutOfRangeError
         If an area or a number of days is negative.
+
+    Examples
+    --------
+    >>> water_minutes([5, 50], _ROUND).tolist()
+    [1.0, 10.0]
     """
     per_m2_day = rates.water_min_per_10m2 / 10 * rates.water_times_per_d
     return np.asarray(_amount("footprint_m2", footprint_m2) * _amount("days", days) * per_m2_day)
@@ -384,6 +444,11 @@ def count_minutes(n_containers: ArrayLike, rates: LaborRates) -> Floats:
     ------
     OutOfRangeError
         If a count is negative.
+
+    Examples
+    --------
+    >>> count_minutes([2, 10], _ROUND).tolist()
+    [1.0, 5.0]
     """
     return _amount("n_containers", n_containers) * (rates.count_s_per_tray / _S_PER_MIN)
 
@@ -407,6 +472,11 @@ def pack_minutes(n_containers: ArrayLike, rates: LaborRates) -> Floats:
     ------
     OutOfRangeError
         If a count is negative.
+
+    Examples
+    --------
+    >>> pack_minutes([1, 10], _ROUND).tolist()
+    [1.0, 10.0]
     """
     return _amount("n_containers", n_containers) * (rates.pack_s_per_container / _S_PER_MIN)
 

@@ -190,6 +190,11 @@ def rising(name: str, day_at_nodes: Floats) -> Floats:
     ------
     OutOfRangeError
         If a slower pace comes earlier by more than a millionth of a day, or a day is NaN.
+
+    Examples
+    --------
+    >>> rising("ready_day", np.array([10.0, 12.0, np.inf])).tolist()
+    [10.0, 12.0, inf]
     """
     if np.any(np.isnan(day_at_nodes)):
         raise OutOfRangeError(name, "a number of days or inf for never", "nan")

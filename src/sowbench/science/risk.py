@@ -230,6 +230,18 @@ def order_chances(
     of sets without a common sowing; of three or more sets that overlap in a chain (which takes
     four sowings) it is the union of the best two, a lower bound. Where the lot nodes of many lots
     would take more than 8 MB, it is the chance of the best set alone, a lower bound too.
+
+    Examples
+    --------
+    >>> z_nodes, _ = normal_nodes(9)
+    >>> ready = np.tile(40 + 2 * z_nodes, (5, 1))
+    >>> sowing = SowingRisk(
+    ...     0, 0, 3, 72, np.full((5, 1), 0.9), np.ones(1), ready, ready + 6,
+    ...     rho_tray=0.0, tray_loss_frac=0.0,
+    ... )  # fmt: skip
+    >>> order = OrderNeed((Share(0, 0, 2),), wanted=2, need=2, earliest_day=40, latest_day=42)
+    >>> [round(each, 4) for each in order_chances(order, [sowing])]
+    [0.972, 0.84, 0.8165, 0.029]
     """
     return season_chances([order], sowings, weather_weights)[0]
 
@@ -259,6 +271,11 @@ def season_chances(
     ------
     OutOfRangeError
         As `order_chances`.
+
+    Examples
+    --------
+    >>> season_chances([OrderNeed((), wanted=5, need=5, earliest_day=1, latest_day=2)], [])
+    [Chances(enough_frac=0.0, in_time_frac=0.0, filled_frac=0.0, expected_short=5.0)]
     """
     counts = _Counts(sowings)
     return [_one_order(order, counts, weather_weights) for order in orders]

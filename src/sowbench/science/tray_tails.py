@@ -51,6 +51,13 @@ def independent_tail(
         Chance of `need` usable cells or more [fraction].
     short : ndarray, shape (M, K)
         Expectation of ``max(need - usable, 0)`` [cells].
+
+    Examples
+    --------
+    >>> column = [np.array([[float(each)]]) for each in (1, 0, 1, 1, 0.5, 0.0)]
+    >>> at_least, short = independent_tail(*column)
+    >>> at_least.round(6).tolist(), short.round(6).tolist()
+    ([[0.5]], [[0.5]])
     """
     shape = nodes.shape
     need, n_full, per_tray, n_last, rho = (
