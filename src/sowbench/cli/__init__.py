@@ -30,7 +30,25 @@ class LazyCommand(NamedTuple):
 
 
 # One line a command, in the order in which help shows them.
-COMMANDS: dict[str, LazyCommand] = {}
+COMMANDS: dict[str, LazyCommand] = {
+    "try": LazyCommand(
+        "sowbench.cli.try_one:command", "Say when and how to sow, with no file at all."
+    ),
+    "plan": LazyCommand("sowbench.cli.plan:command", "Plan a season from orders, house and seed."),
+    "check": LazyCommand(
+        "sowbench.cli.check:command", "Recompute a plan and name what does not hold."
+    ),
+    "crop": LazyCommand("sowbench.cli.crop:one", "Print a crop's values with their sources."),
+    "crops": LazyCommand("sowbench.cli.crop:every", "List the crops."),
+    "container": LazyCommand(
+        "sowbench.cli.container:one", "Print a container's values with their sources."
+    ),
+    "containers": LazyCommand("sowbench.cli.container:every", "List the containers."),
+    "demo": LazyCommand("sowbench.cli.demo:command", "Plan and check an invented nursery."),
+    "completion": LazyCommand(
+        "sowbench.cli.completion:command", "Let a shell complete commands and options."
+    ),
+}
 
 
 class LazyGroup(click.Group):

@@ -1,0 +1,50 @@
+"""`sowbench check`: recompute a plan without the planner."""
+
+from __future__ import annotations
+
+import sys
+from datetime import date
+from typing import Any
+
+import click
+
+from sowbench.cli import shared
+from sowbench.cli.shared import Status
+
+
+@click.command(name="check")
+@click.argument("plan", type=click.Path(path_type=str), metavar="PLAN")
+@shared.file_options
+@shared.from_option
+@click.option("--all", "every", is_flag=True, help="List everything that does not hold.")
+@shared.json_option
+@click.pass_context
+@shared.answers_errors
+def command(
+    context: click.Context,
+    /,
+    plan: str,
+    from_date: date | None,
+    every: bool,
+    as_json: bool,
+    **files: Any,
+) -> None:
+    """Recompute every rule and figure of a plan, and name what does not hold.
+
+    PLAN is a plan.json or the folder it is in; give the files that it was made from. Nothing of
+    the planner's own code is used. Without --from the plan's own first day counts.
+
+    Ends with 0 when everything holds, 1 when something does not, 2 when the input is wrong.
+    """
+    from sowbench.cli.render_check import check_lines
+    from sowbench.cli.text import page_width
+    from sowbench.services.check import check_files
+
+    shared.tell("Recomputing the plan.")
+    outcome = check_files(plan, shared.input_files(files), from_date, shared.parts_of(context))
+    if as_json:
+        shared.print_json({"format": "sowbench-check/1", "holds": outcome.holds, "check": outcome})
+    else:
+        shared.print_lines(check_lines(outcome, page_width(), every=every))
+    if not outcome.holds:
+        sys.exit(Status.NOT_ALL)

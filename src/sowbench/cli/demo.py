@@ -1,0 +1,90 @@
+"""`sowbench demo`: the invented nursery, planned and checked."""
+
+from __future__ import annotations
+
+import sys
+
+import click
+
+from sowbench.cli import shared
+from sowbench.cli.shared import Status
+
+
+@click.command(name="demo")
+@click.option("--once", is_flag=True, help="Plan, check, print and end with 0 if the plan holds.")
+@click.option(
+    "--windowsill", is_flag=True, help="Twelve tomatoes on a windowsill in place of the nursery."
+)
+@click.option(
+    "--out",
+    type=click.Path(path_type=str),
+    default="demo-plan",
+    show_default=True,
+    metavar="DIR",
+    help="Folder to write to.",
+)
+@shared.search_options(30.0)
+@click.option("--all", "every", is_flag=True, help="Print every sowing day and supply.")
+@click.option("--assumptions", is_flag=True, help="List every value that had to be assumed.")
+@shared.json_option
+@click.pass_context
+@shared.answers_errors
+def command(
+    context: click.Context,
+    /,
+    once: bool,
+    windowsill: bool,
+    out: str,
+    seconds: float,
+    seed: int,
+    rounds: int | None,
+    every: bool,
+    assumptions: bool,
+    as_json: bool,
+) -> None:
+    """Plan an invented nursery for a season, check the plan, and print both.
+
+    The nursery's files are laid out in DIR/inputs, to look at and to start from; its weather is a
+    real typical year.
+
+    Ends with 1 when an order is unmet or a rule fails; with --once an unmet order is no failure.
+    """
+    from sowbench.cli.plan import written_lines
+    from sowbench.cli.progress import reporting
+    from sowbench.cli.render_check import check_lines
+    from sowbench.cli.render_plan import plan_lines
+    from sowbench.cli.text import page_width, wrap
+    from sowbench.planning.parameters import SolveParameters
+    from sowbench.services.demo import run_demo
+    from sowbench.services.plan import written_files
+
+    with reporting(seconds) as reporter:
+        outcome = run_demo(
+            out,
+            SolveParameters(seconds=seconds, rounds=rounds),
+            seed,
+            shared.parts_of(context),
+            reporter,
+            windowsill=windowsill,
+        )
+    planned, checked = outcome.planned, outcome.checked
+    if as_json:
+        shared.print_json(
+            {
+                "format": "sowbench-demo/1",
+                "files": [str(each) for each in planned.paths],
+                "summary": planned.summary,
+                "holds": checked.holds,
+                "check": checked,
+            }
+        )
+    else:
+        width = page_width()
+        lines = plan_lines(planned.summary, width, every=every, assumptions=assumptions)
+        lines += ["", *written_lines(out, written_files(planned.paths), width)]
+        if outcome.weather_source:
+            lines += ["", *wrap(f"The weather: {outcome.weather_source}.", width)]
+        lines += ["", *check_lines(checked, width)]
+        shared.print_lines(lines)
+    if checked.n_fails or (planned.plan.unmet and not once):
+        sys.exit(Status.NOT_ALL)

@@ -1,0 +1,110 @@
+"""The answer to one question, as a short card."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from sowbench.cli.render_cards import card_body
+from sowbench.cli.text import WIDTH, block, heading, wrap
+from sowbench.services import wording
+from sowbench.services.offers import offer_words, reason_words
+
+if TYPE_CHECKING:
+    from sowbench.services.cards import Card
+    from sowbench.services.try_one import Answer
+
+INDENT = "  "
+
+
+def try_lines(answer: Answer, width: int = WIDTH, *, reasons: bool = False) -> list[str]:
+    """Say what to do for so many plants on a day.
+
+    Parameters
+    ----------
+    answer : Answer
+        The answer.
+    width : int, default 100
+        Most columns of a line.
+    reasons : bool, default False
+        Whether each step says why, with its source.
+
+    Returns
+    -------
+    lines : list of str
+        The text.
+    """
+    question = answer.question
+    wanted = (
+        f"{question.plants:,} {answer.crop_name.casefold()} for"
+        f" {wording.day(question.wanted_date, year=True)}"
+    )
+    if not answer.sowings:
+        lines = [heading(f"{wanted}: this cannot be done.")]
+        return lines + _unmet_lines(answer, width) + _ground(answer, width)
+    days = wording.listed(
+        wording.day(each, year=True)
+        for each in dict.fromkeys(sowing.sow_date for sowing in answer.sowings)
+    )
+    lines = wrap(f"{wanted}: sow on {days}.", width)
+    lines[0] = heading(lines[0])
+    for card in answer.cards:
+        for sentence in _opening(answer, card):
+            lines += wrap(sentence, width)
+    lines += _sure_lines(answer, width)
+    for card in answer.cards:
+        name = f"How to sow ({card.sowing})" if len(answer.cards) > 1 else "How to sow"
+        lines += block(name, card_body(card, width, reasons=reasons)[1:])
+    lines += _unmet_lines(answer, width)
+    return lines + _ground(answer, width)
+
+
+def _opening(answer: Answer, card: Card) -> list[str]:
+    """Say in what, how many seeds, and when it comes up and is ready."""
+    sowing = next(each for each in answer.sowings if each.sowing == card.sowing)
+    sentences = [card.opening[0]]
+    if card.emergence_date is not None:
+        days = (card.emergence_date - card.sow_date).days
+        sentences.append(
+            f"Half of it is up about {wording.day(card.emergence_date)}, after"
+            f" {wording.count(days, 'day')}."
+        )
+    ready, overgrown = sowing.ready_date, sowing.overgrown_date
+    sentences.append(
+        f"Ready about {wording.day(ready.p50)}, 8 times in 10"
+        f" {wording.span(ready.p10, ready.p90 or ready.p50)}; fit to hand over until about"
+        f" {wording.day(overgrown.p50)}."
+    )
+    return sentences
+
+
+def _sure_lines(answer: Answer, width: int) -> list[str]:
+    """Say how sure it is."""
+    order = answer.order
+    if order is None:
+        return []
+    sentence = (
+        f"Enough plants: {wording.chance(order.chance_enough_frac)}. Ready that very day and not"
+        f" overgrown: {wording.chance(order.chance_in_time_frac)}. Cost about"
+        f" {wording.money(answer.plan.cost, answer.currency)}."
+    )
+    return wrap(sentence, width)
+
+
+def _unmet_lines(answer: Answer, width: int) -> list[str]:
+    """Say what is not planned and what would help."""
+    unmet = answer.unmet
+    if unmet is None:
+        return []
+    why = unmet.words or reason_words(unmet.reason)
+    lines = wrap(f"Not planned: {unmet.plants:,}. {why}", width, INDENT)
+    for offer in offer_words(unmet.offers, answer.question.plants, answer.currency):
+        lines += wrap(offer, width, INDENT * 3, INDENT * 2 + "→ ")
+    return lines
+
+
+def _ground(answer: Answer, width: int) -> list[str]:
+    """List what was assumed."""
+    lines: list[str] = []
+    for each in answer.plan.assumptions:
+        lines += wrap(each, width, INDENT * 2, INDENT + "- ")
+    return block("Assumed, because no file says otherwise", lines)
