@@ -26,6 +26,8 @@ __all__ = [
 
 _LABEL_WIDTH: Final = 32
 _SOURCE_WIDTH: Final = 22
+# A last column narrower than this is no column any more.
+_LEAST_LAST_COLUMN: Final = 24
 # Units that the label says already.
 _UNSAID_UNITS: Final = frozenset(
     {"seeds", "plants", "seedlings", "seeds/g", "cells per tray", "container kinds"}
@@ -135,6 +137,8 @@ def cited(source: str, basis: str) -> str:
     """Short citation with its mark, such as ``C01`` or ``BW74, memory``."""
     mark = _MARKS.get(basis, basis)
     ids = "; ".join(each.strip() for each in source.split(";"))
+    if ids == "memory" and basis != "from memory":
+        return f"memory, {mark}"
     if ids in {"memory", "common practice", "assumption", "house file", ""}:
         return mark
     return f"{ids}, {mark}" if mark else ids
@@ -297,17 +301,36 @@ def _row_lines(row: CardRow, width: int) -> list[str]:
 
 
 def _table_lines(table: CardTable, width: int) -> list[str]:
-    """Columns as wide as they need; the last one wraps."""
-    all_rows = [table.header, *table.rows]
+    """Columns as wide as they need, headers broken at words; the last column wraps.
+
+    Where the columns leave no room for the last one, each row is written out in words.
+    """
     n_columns = len(table.header)
-    widths = [max(len(row[at]) for row in all_rows) for at in range(n_columns)]
+    widths = [
+        max(
+            *(len(row[at]) for row in table.rows),
+            *(len(word) for word in table.header[at].split()),
+        )
+        for at in range(n_columns)
+    ]
     last = width - 2 - sum(each + 2 for each in widths[:-1])
+    if last < min(widths[-1], _LEAST_LAST_COLUMN):
+        lines = []
+        for row in table.rows:
+            said = [f"{name}: {text}" for name, text in zip(table.header, row, strict=True) if text]
+            lines += _wrap("; ".join(said), width, indent=4, lead="  ")
+        return lines
+    widths[-1] = last
     lines = []
-    for row in all_rows:
-        head = "  " + "".join(row[at].ljust(widths[at] + 2) for at in range(n_columns - 1))
-        parts = textwrap.wrap(row[-1], max(last, 12), break_on_hyphens=False) or [""]
-        lines.append(head + parts[0])
-        lines += [" " * len(head) + each for each in parts[1:]]
+    for row in (table.header, *table.rows):
+        cells = [
+            textwrap.wrap(text, widths[at], break_on_hyphens=False) or [""]
+            for at, text in enumerate(row)
+        ]
+        for line in range(max(len(each) for each in cells)):
+            parts = [each[line] if line < len(each) else "" for each in cells]
+            padded = [part.ljust(widths[at] + 2) for at, part in enumerate(parts)]
+            lines.append("  " + "".join(padded))
     return lines
 
 

@@ -294,10 +294,9 @@ def container_card(catalog: Catalog, name: str) -> Card:
     systems = [each.id for each in catalog.systems.values() if each.takes(container)]
     crops = [each.id for each in catalog.crops.values() if container.id in each.cells_ok]
     fit = (
-        CardRow("systems that take it", ", ".join(systems) or "none", source="common practice",
-                basis="common practice"),
-        CardRow("crops it suits", ", ".join(crops) or "none"),
-    )  # fmt: skip
+        f"Systems that take it: {', '.join(systems) or 'none'} (common practice).",
+        f"Crops it suits: {', '.join(crops) or 'none'}.",
+    )
     unit = "lifted unit: a tray, or a sheet or loose pieces in a carrier"
     return Card(
         "container",
@@ -306,7 +305,7 @@ def container_card(catalog: Catalog, name: str) -> Card:
         f"{container.kind}, class {container.container_class.value}; {unit}.",
         (
             Section("Size", tuple(size), None, tuple(notes)),
-            Section("Use", (*_container_rows(facts, use_keys), *fit)),
+            Section("Use", tuple(_container_rows(facts, use_keys)), None, fit),
         ),
         sources_of(facts.values()),
     )

@@ -11,7 +11,7 @@ from sowbench.domain.records import Fact, LightNeed
 from sowbench.reference.aliases import crop_ids
 from sowbench.reference.tables import NEVER_USED_RANK, Candidate, number, read_table
 
-__all__ = ["Found", "published_candidates", "test_temperature_c"]
+__all__ = ["Found", "mean_of_test_c", "published_candidates"]
 
 Found = tuple[str, str, Candidate]
 
@@ -183,7 +183,7 @@ def _light_facts(crop: str, row: Mapping[str, str], *, pooled: bool) -> Iterator
         yield crop, "light_need", Candidate(fact, 0, pooled, NEVER_USED_RANK)
 
 
-def test_temperature_c(words: str) -> float:
+def mean_of_test_c(words: str) -> float:
     """Mean temperature of a standard germination test.
 
     Parameters
@@ -213,7 +213,7 @@ def _standard_test() -> Iterator[Found]:
             continue  # another species than the kale of this reference
         for crop in ids:
             words = f"{row['temperature_c']} °C as printed"
-            temp = round(test_temperature_c(row["temperature_c"]), 1)
+            temp = round(mean_of_test_c(row["temperature_c"]), 1)
             fact = Fact("germination_test_c", temp, "°C", None, None, "CFR-201.58", "seen", words)
             yield crop, "germination_test_c", Candidate(fact, 0, pooled)
             least = float(row["minimum_germination_percent"]) / 100.0
