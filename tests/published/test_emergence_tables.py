@@ -60,7 +60,9 @@ def _within(predicted, printed):
 def test_leaving_out_one_temperature_days_are_met():
     # [HM54-K, HM54-V-extra] crops with four or more temperatures, cells from 10 to 30 °C; each
     # cell is predicted from the crop's other cells and from priors that do not know it.
-    met, errors, silent = 0, [], []
+    met = 0
+    errors: list[float] = []
+    silent: list[tuple[str, float]] = []
     for crop, (temps, days) in days_table().items():
         if temps.size < 4:
             continue
@@ -86,7 +88,8 @@ def test_leaving_out_one_temperature_days_are_met():
 
 def test_days_to_emergence_of_the_24_crops_are_reproduced():
     # [HM54-K] 24 crops, every cell from 10 to 35 °C at which seed came up.
-    errors, met = [], 0
+    errors: list[float] = []
+    met = 0
     crops = [crop for crop in days_table() if crop not in NOT_HARRINGTON]
     for crop in crops:
         temps, days = days_table()[crop]
@@ -114,7 +117,8 @@ PERCENT_MISSES = {
 def test_percent_normal_seedlings_are_reproduced_within_ten_points():
     # [HM54-P1] 24 crops, 0 to 40 °C; zeros that the reproduction prints for temperatures not
     # tested are doubtful and left out, blanks too.
-    errors, misses = [], set()
+    errors: list[float] = []
+    misses: set[tuple[str, float]] = set()
     for crop, (temps, fractions) in percent_table().items():
         off = 100 * (final_fraction(temps, fraction_fit(crop)) - fractions)
         errors.extend(off)

@@ -73,7 +73,7 @@ def test_germination_curves_agree_with_scipy_on_the_seeds_that_came_up():
             continue
         up = np.isfinite(end)
         intervals = np.repeat(np.column_stack([start, end])[up], number[up].astype(int), axis=0)
-        data = stats.CensoredData(interval=intervals)
+        data: stats.CensoredData = stats.CensoredData(interval=intervals)
         slope, _, median = stats.fisk.fit(data, 5.0, floc=0.0, scale=fit.median_d)
         errors += [fit.median_d / median - 1, fit.slope / slope - 1]
         assert fit.final_frac == pytest.approx(number[up].sum() / number.sum(), rel=0.002), (
@@ -180,7 +180,11 @@ def test_maximum_likelihood_on_data_set_a():
 @pytest.mark.filterwarnings("ignore::sowbench.science.errors.DoubtWarning")
 def test_default_spread_between_seeds_lies_among_the_fitted_ones():
     # 0.18 stands in the emergence table where nothing is known of a crop (assumption).
-    spreads = [fit_germination(*dish, family="log-normal").spread for dish in _dishes().values()]
+    dishes = _dishes().values()
+    spreads = [
+        fit_germination(start, end, number, family="log-normal").spread
+        for start, end, number in dishes
+    ]
     known = np.array(spreads)[np.isfinite(spreads)]
     assert known.size >= 11
     assert np.quantile(known, 0.25) < 0.18 < np.quantile(known, 0.9)

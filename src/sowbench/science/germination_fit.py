@@ -11,7 +11,7 @@ import math
 import warnings
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Final, Literal
+from typing import Final
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -19,8 +19,6 @@ from scipy.optimize import minimize, minimize_scalar
 from scipy.special import expit, ndtr
 
 from sowbench.science.errors import DoubtWarning, OutOfRangeError, UnknownNameError
-
-Family = Literal["log-logistic", "log-normal"]
 
 # Standard deviation of the standard logistic distribution.
 _LOGISTIC_SD: Final = math.pi / math.sqrt(3.0)
@@ -265,7 +263,7 @@ def fit_germination(
     end_d: ArrayLike,
     counts: ArrayLike,
     n_sown: int | None = None,
-    family: Family = "log-logistic",
+    family: str = "log-logistic",
 ) -> GerminationFit:
     """Final fraction, median time and spread from counts at intervals.
 

@@ -187,6 +187,9 @@ def fit_beta_binomial(
     ])  # fmt: skip
     start = logit(np.clip(pooled, _P_EDGE, 1.0 - _P_EDGE))
 
+    # Dishes of one seed each have no correlation to show.
+    rho_max = _RHO_MAX if counts.n.max() > 1 else 0.0
+
     def value(x: NDArray[np.float64]) -> float:
         return -counts.log_likelihood(x[:-1], float(x[-1]))
 
@@ -195,9 +198,9 @@ def fit_beta_binomial(
         (
             minimize(
                 value,
-                np.append(start, rho),
+                np.append(start, min(rho, rho_max)),
                 method="L-BFGS-B",
-                bounds=[(-edge, edge)] * len(counts.names) + [(0.0, _RHO_MAX)],
+                bounds=[(-edge, edge)] * len(counts.names) + [(0.0, rho_max)],
                 options={"ftol": 1e-14, "gtol": 1e-8, "maxiter": 1000},
             )
             for rho in (0.005, 0.05, 0.4)
@@ -209,7 +212,7 @@ def fit_beta_binomial(
     if bound:
         rho = 0.0
         doubt = "The correlation is at its bound 0: these counts vary no more than the binomial."
-        if counts.n.max() < 2:
+        if rho_max == 0.0:
             doubt = "No dish holds two seeds: the correlation cannot be known from these counts."
         warnings.warn(doubt, DoubtWarning, stacklevel=2)
     covariance = _curvature(counts, means, rho, bound=bound)
