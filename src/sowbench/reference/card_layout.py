@@ -310,6 +310,7 @@ def _table_lines(table: CardTable, width: int) -> list[str]:
         max(
             *(len(row[at]) for row in table.rows),
             *(len(word) for word in table.header[at].split()),
+            (len(table.header[at]) + 1) // 2,
         )
         for at in range(n_columns)
     ]

@@ -287,7 +287,8 @@ def container_card(catalog: Catalog, name: str) -> Card:
     notes = []
     inferred = [each for each in size if each.basis in {"computed", "assumption"}]
     if inferred:
-        notes.append(f"{len(inferred)} of these values are inferred; each says by which rule.")
+        count = "1 value is" if len(inferred) == 1 else f"{len(inferred)} of these values are"
+        notes.append(f"{count} inferred; each says by which rule.")
     size = [*size, *_derived_rows(container)]
     if "note" in facts:
         notes.append(f"Note: {facts['note'].value}")

@@ -45,12 +45,15 @@ def crop_rows() -> Mapping[str, Mapping[str, str]]:
 
 
 @cache
-def _hand_rows() -> Mapping[tuple[str, str], tuple[Mapping[str, str], ...]]:
-    """Rows of ``crop_values.csv`` by scope and name."""
-    found: dict[tuple[str, str], list[Mapping[str, str]]] = {}
+def _hand_values() -> Mapping[tuple[str, str], tuple[tuple[Fact, int], ...]]:
+    """Facts of ``crop_values.csv`` with their ranks, by scope and name."""
+    found: dict[tuple[str, str], list[tuple[Fact, int]]] = {}
     for row in read_table("crop_values.csv"):
-        found.setdefault((row["scope"], row["name"]), []).append(row)
-    return {key: tuple(rows) for key, rows in found.items()}
+        key, low, high = row["key"], number(row["low"]), number(row["high"])
+        value = checked_value(key, row["value"], row["name"])
+        fact = Fact(key, value, row["unit"], low, high, row["source"], row["basis"], row["why"])
+        found.setdefault((row["scope"], row["name"]), []).append((fact, int(row["rank"] or 5)))
+    return {key: tuple(facts) for key, facts in found.items()}
 
 
 def _scopes(crop: str) -> Iterable[tuple[int, str, str]]:
@@ -71,28 +74,31 @@ def _candidates(crop: str) -> dict[str, list[Candidate]]:
     """Every value found for a crop, by key."""
     found: dict[str, list[Candidate]] = {}
     for scope, table_scope, name in _scopes(crop):
-        for row in _hand_rows().get((table_scope, name), ()):
-            value = checked_value(row["key"], row["value"], crop)
-            low, high = number(row["low"]), number(row["high"])
-            why = _borrowed(scope, name, row["why"])
-            fact = Fact(row["key"], value, row["unit"], low, high, row["source"], row["basis"], why)
-            rank = int(row["rank"] or 5)
-            found.setdefault(row["key"], []).append(Candidate(fact, scope, rank=rank))
+        for fact, rank in _hand_values().get((table_scope, name), ()):
+            said = _borrowed(scope, name, fact)
+            found.setdefault(fact.key, []).append(Candidate(said, scope, rank=rank))
         if table_scope != "crop":
             continue
         for key, candidates in published_candidates().get(name, {}).items():
+            own = found.setdefault(key, [])
             for each in candidates:
-                fact = replace(each.fact, why=_borrowed(scope, name, each.fact.why))
-                found.setdefault(key, []).append(replace(each, fact=fact, scope=scope))
+                if scope == 0:
+                    own.append(each)
+                else:
+                    said = _borrowed(scope, name, each.fact)
+                    own.append(Candidate(said, scope, each.pooled, each.rank))
     return found
 
 
-def _borrowed(scope: int, name: str, why: str) -> str:
+def _borrowed(scope: int, name: str, fact: Fact) -> Fact:
     """Say of a borrowed value whose it is."""
-    lead = {0: "", 1: f"as {name}", 2: f"as its kin ({name})", 3: f"{name}-season crop", 4: ""}
-    return "; ".join(each for each in (lead[scope], why) if each)
+    if scope in {0, 4}:
+        return fact
+    lead = {1: f"as {name}", 2: f"as its kin ({name})", 3: f"{name}-season crop"}[scope]
+    return replace(fact, why=f"{lead}; {fact.why}" if fact.why else lead)
 
 
+@cache
 def _rows_by_crop(name: str) -> Mapping[str, Mapping[str, str]]:
     return {row["crop"]: row for row in read_table(name)}
 

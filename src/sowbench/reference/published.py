@@ -144,8 +144,8 @@ def _light() -> Iterator[Found]:
         for crop in ids:
             yield from _light_facts(crop, row, pooled=pooled)
             depth = number(row["depth_mm_low"]), number(row["depth_mm_high"])
-            words = row["depth_source"]
-            source = _known_depth_source(words)
+            source = _known_depth_source(row["depth_source"])
+            words = row["depth_source"] if "(" in row["depth_source"] else ""
             yield from _range(crop, "depth_mm", depth, "mm", *source, words, pooled=pooled)
             cover_source, cover_basis = _basis(row["light_source"])
             fact = Fact("cover_words", row["cover"], source=cover_source, basis=cover_basis)
