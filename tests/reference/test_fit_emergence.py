@@ -28,13 +28,16 @@ PRIOR = RatePrior(6.0, 1.5, 26.0, 35.0)
 TEXT_COLUMNS = {
     "crop", "source", "fraction_source", "basis", "why", "other_source", "note",
 }  # fmt: skip
-CROPS = """lettuce, lettuce romaine, lettuce butterhead, endive, chicory, spinach, chard, beet,
-kale, collards, cabbage, red cabbage, savoy cabbage, broccoli, cauliflower, brussels sprouts,
+CROPS = """\
+lettuce, lettuce romaine, lettuce butterhead, endive, chicory, spinach, chard, beet, kale,
+collards, cabbage, red cabbage, savoy cabbage, broccoli, cauliflower, brussels sprouts,
 kohlrabi, pak choi, chinese cabbage, mustard, turnip, radish, arugula, watercress, corn salad,
-tomato, pepper, eggplant, cucumber, melon, watermelon, summer squash, winter squash, pumpkin, okra, onion, leek,
-scallion, chives, parsley, celery, celeriac, basil, cilantro, dill, fennel, thyme, oregano, sage,
-rosemary, mint, lemon balm, marigold, zinnia, petunia, pansy, snapdragon, sunflower, cosmos, vinca,
-impatiens, calendula, alyssum, asparagus, pea, bean, sweet corn, carrot, parsnip"""
+tomato, pepper, eggplant, cucumber, melon, watermelon, summer squash, winter squash, pumpkin,
+okra, onion, leek, scallion, chives, parsley, celery, celeriac, basil, cilantro, dill, fennel,
+thyme, oregano, sage, rosemary, mint, lemon balm, marigold, zinnia, petunia, pansy, snapdragon,
+sunflower, cosmos, vinca, impatiens, calendula, alyssum, asparagus, pea, bean, sweet corn,
+carrot, parsnip
+"""
 
 
 @pytest.fixture(scope="module")
@@ -44,7 +47,7 @@ def stored():
 
 
 def test_every_crop_has_its_row(stored):
-    assert [row["crop"] for row in stored] == CROPS.replace("\n", " ").split(", ")
+    assert [row["crop"] for row in stored] == CROPS.replace("\n", " ").strip().split(", ")
     assert tuple(stored[0]) == COLUMNS
 
 

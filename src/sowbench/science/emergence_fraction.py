@@ -64,7 +64,30 @@ class FractionCurve(NamedTuple):
 
 
 def mix_temperatures(name: str, temp_c: ArrayLike) -> NDArray[np.float64]:
-    """Return temperatures as an array, refusing what no mix can have; NaN passes through."""
+    """Temperatures as an array, refusing what no mix can have.
+
+    Parameters
+    ----------
+    name : str
+        Name of the argument, for the message.
+    temp_c : array_like, shape (...)
+        Temperature of the mix, -70 to 70 [°C].
+
+    Returns
+    -------
+    temp_c : ndarray, shape (...)
+        The same [°C].
+
+    Raises
+    ------
+    OutOfRangeError
+        If a temperature is below -70 or above 70 °C. NaN passes through.
+
+    Examples
+    --------
+    >>> mix_temperatures("temp_c", [18, 24]).tolist()
+    [18.0, 24.0]
+    """
     values = np.asarray(temp_c, dtype=np.float64)
     bad = values[(values < _TEMP_MIN_C) | (values > _TEMP_MAX_C)]
     if bad.size:
