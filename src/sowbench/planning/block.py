@@ -109,6 +109,7 @@ class Block:
 
     def take(self, rows: IntArray) -> Block:
         """Keep some candidates."""
+        costs = self.costs.take(rows) if self.costs.parts else self.costs
         return Block(
             self.crop,
             self.rule,
@@ -120,5 +121,5 @@ class Block:
             self.sow[rows],
             self.hand_over[rows],
             self.sizing.take(rows),
-            self.costs.take(rows),
+            costs,
         )

@@ -28,7 +28,7 @@ from sowbench.planning.options import (
 from sowbench.planning.program import Program
 from sowbench.planning.resources import IntArray, SegmentBuilder
 from sowbench.planning.season import Season
-from sowbench.planning.sizing import size_cells
+from sowbench.planning.sizing import Draft, size_drafts
 from sowbench.planning.timeline import PlacePath, Timeline, is_open, place_paths
 from sowbench.planning.uses import add_uses, last_use_day
 
@@ -93,12 +93,10 @@ def build_candidates(season: Season, pins: Iterable[Pin] = ()) -> Candidates:
                     )
     blocks: list[Block] = []
     seen: dict[int, str] = {}
+    short = np.array([sum(short_money(season, o) for o in g.orders) for g in groups])
     for (crop_id, rule), wanted in by_rule.items():
         crop = season.catalog.crops[crop_id]
-        for places in place_paths(crop, season.places):
-            block = build_block(season, crop, rule, places, wanted, groups, pin_of, seen)
-            if block is not None and len(block):
-                blocks.append(block)
+        blocks += build_blocks(season, crop, rule, wanted, groups, pin_of, seen, short)
     program = join(season, blocks, groups)
     has = np.zeros(len(season.orders), dtype=bool)
     if program.n:
@@ -111,17 +109,17 @@ def build_candidates(season: Season, pins: Iterable[Pin] = ()) -> Candidates:
     return Candidates(blocks, groups, first, program, why)
 
 
-def build_block(
+def build_blocks(
     season: Season,
     crop: Crop,
     rule: ReadyRule,
-    places: PlacePath,
     wanted: dict[int, list[Option]],
     groups: list[Group],
     pins: dict[str, Pin],
     seen: dict[int, str],
-) -> Block | None:
-    """Lay the orders over one path; None when nothing fits."""
+    short: NDArray[np.float64],
+) -> list[Block]:
+    """Lay the orders over every path of places; all paths are sized in one go."""
     calendar = season.calendar
     days = np.flatnonzero(calendar.is_sow)
     last_wanted = max(
@@ -130,40 +128,63 @@ def build_block(
     days = days[(days >= season.from_day) & (days < last_wanted)]
     if not len(days):
         seen.update({g: "past" for g in wanted if len(groups[g].orders) == 1})
-        return None
-    timeline = season.crop_season(crop).timeline(places, rule, days)
-    pairs = sowing_pairs(season, crop, places, timeline, wanted, groups, pins, seen)
-    if pairs is None:
-        return None
-    group, sow, hand_over = pairs
+        return []
+    choices, options = number_options(wanted)
+    drafts: list[Draft] = []
+    for places in place_paths(crop, season.places):
+        timeline = season.crop_season(crop).timeline(places, rule, days)
+        pairs = sowing_pairs(season, crop, places, timeline, wanted, groups, pins, seen)
+        if pairs is None:
+            continue
+        group, sow, hand_over = pairs
+        counts = np.array([len(options[int(g)]) for g in group])
+        choice = np.concatenate([options[int(g)] for g in group])
+        rep = np.repeat(np.arange(len(group)), counts)
+        group, sow, hand_over = group[rep], sow[rep], hand_over[rep]
+        ok = lot_in_time(season, timeline, choices, choice, sow)
+        if ok.any():
+            drafts.append(
+                Draft(places, timeline, group[ok], choice[ok], sow[ok], hand_over[ok])
+            )
+    if not drafts:
+        return []
+    sizing = size_drafts(season, crop, drafts, choices, groups)
+    out, at = [], 0
+    for draft in drafts:
+        rows = np.arange(at, at + len(draft.group))
+        at += len(rows)
+        block = Block(
+            crop, rule, draft.places, draft.timeline, tuple(choices), draft.group, draft.choice,
+            draft.sow, draft.hand_over, sizing.take(rows),
+        )
+        if not block.sizing.ok.all():
+            block = block.take(np.flatnonzero(block.sizing.ok))
+        if not len(block):
+            continue
+        block.costs = own_costs(season, block, groups)
+        worth = block.costs.variable + block.costs.fixed < short[block.group]
+        if worth.any():
+            out.append(block.take(np.flatnonzero(worth)))
+    return out
+
+
+def number_options(
+    wanted: dict[int, list[Option]],
+) -> tuple[list[Option], dict[int, IntArray]]:
+    """Number all different options; give each group the numbers of its own."""
     choices: list[Option] = []
     number: dict[tuple[str, str, int, int], int] = {}
     options: dict[int, IntArray] = {}
-    for g in np.unique(group):
+    for g, own in wanted.items():
         rows = []
-        for c in wanted[int(g)]:
+        for c in own:
             key = (c.path.first.id, c.path.last.id, c.lot, c.seeds_per_cell)
             if key not in number:
                 number[key] = len(choices)
                 choices.append(c)
             rows.append(number[key])
-        options[int(g)] = np.array(rows, dtype=np.int64)
-    counts = np.array([len(options[int(g)]) for g in group])
-    choice = np.concatenate([options[int(g)] for g in group])
-    rep = np.repeat(np.arange(len(group)), counts)
-    group, sow, hand_over = group[rep], sow[rep], hand_over[rep]
-    ok = lot_in_time(season, timeline, choices, choice, sow)
-    group, choice, sow, hand_over = group[ok], choice[ok], sow[ok], hand_over[ok]
-    if not len(group):
-        return None
-    sizing = size_cells(season, crop, places, timeline, choices, groups, group, choice, sow)
-    block = Block(
-        crop, rule, places, timeline, tuple(choices), group, choice, sow, hand_over, sizing
-    )
-    block.costs = own_costs(season, block, groups)
-    short = np.array([sum(short_money(season, o) for o in g.orders) for g in groups])
-    worth = block.costs.variable + block.costs.fixed < short[group]
-    return block.take(np.flatnonzero(sizing.ok & worth))
+        options[g] = np.array(rows, dtype=np.int64)
+    return choices, options
 
 
 def numbers_of(rule: ReadyRule) -> tuple[object, ...]:

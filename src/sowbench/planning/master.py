@@ -11,6 +11,7 @@ import numpy as np
 
 from sowbench.planning.program import Duals, Program, dual_bound
 from sowbench.planning.resources import FloatArray, IntArray
+from sowbench.planning.solver import quiet_solver
 
 Progress = Callable[[str, float, float], bool]
 
@@ -50,10 +51,7 @@ class Master:
 
     def __init__(self, program: Program) -> None:
         self.program = program
-        self.highs = highspy.Highs()
-        self.highs.setOptionValue("output_flag", False)
-        self.highs.setOptionValue("log_to_console", False)
-        self.highs.setOptionValue("threads", 1)
+        self.highs = quiet_solver()
         self.highs.setOptionValue("solver", "simplex")
         n = program.n_orders
         empty = np.zeros(n, dtype=np.int32)

@@ -9,6 +9,7 @@ import numpy as np
 
 from sowbench.planning.program import Program
 from sowbench.planning.resources import FloatArray, IntArray
+from sowbench.planning.solver import quiet_solver
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,10 +65,7 @@ class SubModel:
 
     def solve(self, seconds: float, gap_frac: float, node_limit: int | None) -> FloatArray | None:
         """Solve from the start values; None when nothing feasible came back."""
-        highs = highspy.Highs()
-        highs.setOptionValue("output_flag", False)
-        highs.setOptionValue("log_to_console", False)
-        highs.setOptionValue("threads", 1)
+        highs = quiet_solver()
         highs.setOptionValue("mip_rel_gap", gap_frac)
         highs.setOptionValue("time_limit", seconds)
         if node_limit is not None:

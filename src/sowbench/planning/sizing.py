@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -9,7 +10,7 @@ from numpy.typing import NDArray
 
 from sowbench.planning.block import Option, Sizing
 from sowbench.planning.quick_size import quick_cells, quick_short
-from sowbench.planning.season import EMERGENCE_FRAC, Season, container_price
+from sowbench.planning.season import EMERGENCE_FRAC, Season
 from sowbench.planning.timeline import PlacePath, Timeline
 from sowbench.science.stand import cell_ok_prob, thin_per_cell, usable_frac
 
@@ -19,6 +20,8 @@ if TYPE_CHECKING:
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
+
+STEPS = 200.0  # shares are sized in steps of 0.005, rounded down
 
 
 def seed_chance(season: Season, lot: int, env: FloatArray) -> FloatArray:
@@ -40,110 +43,130 @@ def usable_nodes(
     return np.asarray(usable_frac(ok, light[..., None]))
 
 
-def size_cells(
-    season: Season,
-    crop: Crop,
-    places: PlacePath,
-    timeline: Timeline,
-    choices: list[Option],
-    groups: list[Group],
-    group: IntArray,
-    choice: IntArray,
-    sow: IntArray,
+@dataclass(frozen=True)
+class Draft:
+    """Candidates of one path before they are sized, as flat arrays of the same length."""
+
+    places: PlacePath
+    timeline: Timeline
+    group: IntArray
+    choice: IntArray
+    sow: IntArray
+    hand_over: IntArray
+
+
+def surroundings(
+    season: Season, crop: Crop, draft: Draft
+) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Emergence by temperature and lateness, and usable share by light, in steps rounded down."""
+    t = draft.timeline
+    env = t.fraction.T @ season.w_weights * t.on_time
+    start = t.emerge_day
+    stop = np.maximum(t.grown_day, start + 1)
+    light = season.crop_season(crop).light_frac(draft.places.grow, start, stop)
+    return (
+        np.floor(env * STEPS + 1e-9).astype(np.int64)[draft.sow],
+        np.floor(light * STEPS + 1e-9).astype(np.int64)[draft.sow],
+    )
+
+
+def size_drafts(
+    season: Season, crop: Crop, drafts: list[Draft], choices: list[Option], groups: list[Group]
 ) -> Sizing:
-    """Size every candidate of a block; equal cases are computed once."""
-    env = np.round(timeline.fraction.T @ season.w_weights * timeline.on_time, 2)[sow]
-    start = timeline.emerge_day[sow]
-    stop = np.maximum(timeline.grown_day[sow], start + 1)
-    light = np.round(season.crop_season(crop).light_frac(places.grow, start, stop), 2)
+    """Size all candidates of a crop and rule; equal cases are computed once."""
+    around = [surroundings(season, crop, d) for d in drafts]
     codes = np.stack(
-        (group, choice, np.round(env * 100).astype(int), np.round(light * 100).astype(int)), axis=1
+        (
+            np.concatenate([d.group for d in drafts]),
+            np.concatenate([d.choice for d in drafts]),
+            np.concatenate([e for e, _ in around]),
+            np.concatenate([x for _, x in around]),
+        ),
+        axis=1,
     )
     unique, inverse = np.unique(codes, axis=0, return_inverse=True)
-    sized = _size_unique(season, crop, choices, groups, unique)
-    return Sizing(
-        **{name: getattr(sized, name)[inverse] for name in sized.__dataclass_fields__}
-    )
+    return _size_unique(season, crop, choices, groups, unique).take(inverse.ravel())
+
+
+def _shares(
+    season: Season, crop: Crop, choices: list[Option], unique: IntArray
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Usable share at the lot's nodes, their weights, and share of cells to thin."""
+    n = len(unique)
+    nodes, weights, thin_share = np.zeros((n, 9)), np.zeros((n, 9)), np.zeros(n)
+    kinds: dict[tuple[int, int], list[int]] = {}
+    for c, option in enumerate(choices):
+        kinds.setdefault((option.lot, option.seeds_per_cell), []).append(c)
+    for (lot_index, n_seeds), own in kinds.items():
+        rows = np.flatnonzero(np.isin(unique[:, 1], own))
+        if not len(rows):
+            continue
+        lot = season.lots[lot_index]
+        steps, at = np.unique(unique[rows, 2], return_inverse=True)
+        p = np.minimum(seed_chance(season, lot_index, steps / STEPS), 1.0)
+        per_unit = lot.record.seedlings_per_unit
+        ok = cell_ok_prob(n_seeds, p, crop.plants_per_cell[0], seedlings_per_unit=per_unit)
+        light = unique[rows, 3] / STEPS
+        nodes[rows] = usable_frac(ok[at], light[:, None])
+        weights[rows] = lot.weights
+        share, _ = thin_per_cell(
+            n_seeds, p @ lot.weights, crop.plants_per_cell[1], seedlings_per_unit=per_unit
+        )
+        thin_share[rows] = share[at]
+    return nodes, weights, thin_share
+
+
+def _needs(
+    season: Season, groups: list[Group], group: IntArray
+) -> tuple[IntArray, FloatArray, IntArray, IntArray, IntArray]:
+    """Needs up to each member, confidences, members, cells wanted together, plants a cell."""
+    size = max(len(groups[int(g)].orders) for g in np.unique(group))
+    needs = np.zeros((len(groups), size), dtype=np.int64)
+    confidence = np.zeros((len(groups), size))
+    count = np.zeros(len(groups), dtype=np.int64)
+    total = np.zeros(len(groups), dtype=np.int64)
+    plants = np.ones(len(groups), dtype=np.int64)
+    for g in np.unique(group):
+        before = 0
+        for m, o in enumerate(groups[int(g)].orders):
+            order = season.orders[o]
+            needs[g, m] = before + season.enough_cells(order)
+            before += season.need_cells(order)
+            confidence[g, m] = season.confidence(order)
+            plants[g] = season.plants_per_cell(order)
+        count[g], total[g] = len(groups[int(g)].orders), before
+    return needs[group], confidence[group], count[group], total[group], plants[group]
 
 
 def _size_unique(
     season: Season, crop: Crop, choices: list[Option], groups: list[Group], unique: IntArray
 ) -> Sizing:
-    n = len(unique)
     group, choice = unique[:, 0], unique[:, 1]
-    env, light = unique[:, 2] / 100.0, unique[:, 3] / 100.0
-    nodes = np.zeros((n, 9))
-    weights = np.zeros((n, 9))
-    per_tray = np.zeros(n, dtype=np.int64)
-    last_cells = np.zeros(n, dtype=np.int64)
-    per_cell_cost = np.zeros(n)
-    thin_share = np.zeros(n)
-    for c in np.unique(choice):
-        rows = choice == c
-        option = choices[int(c)]
-        lot = season.lots[option.lot]
-        nodes[rows] = usable_nodes(
-            season, crop, option.lot, option.seeds_per_cell, env[rows], light[rows]
-        )
-        weights[rows] = lot.weights
-        per_tray[rows] = option.path.first.cells
-        last_cells[rows] = option.path.last.cells
-        per_cell_cost[rows] = cell_cost(season, option)
-        p = np.minimum(seed_chance(season, option.lot, env[rows]), 1.0) @ lot.weights
-        share, _ = thin_per_cell(
-            option.seeds_per_cell,
-            p,
-            crop.plants_per_cell[1],
-            seedlings_per_unit=lot.record.seedlings_per_unit,
-        )
-        thin_share[rows] = share
-    cells = np.zeros(n, dtype=np.int64)
-    ok = np.ones(n, dtype=bool)
-    size = np.array([len(g.orders) for g in groups])[group]
-    needs = np.zeros((n, int(size.max())), dtype=np.int64)
-    confidence = np.zeros(needs.shape)
-    total = np.zeros(n, dtype=np.int64)
-    for i, g in enumerate(group):
-        before = 0
-        for m, o in enumerate(groups[int(g)].orders):
-            order = season.orders[o]
-            needs[i, m] = before + season.enough_cells(order)
-            before += season.need_cells(order)
-            confidence[i, m] = season.confidence(order)
-        total[i] = before
+    nodes, weights, thin_share = _shares(season, crop, choices, unique)
+    per_tray = np.array([c.path.first.cells for c in choices])[choice]
+    last_cells = np.array([c.path.last.cells for c in choices])[choice]
+    potted = np.array([c.path.potted_on for c in choices])[choice]
+    per_cell_cost = np.array([cell_cost(season, c) for c in choices])[choice]
+    needs, confidence, count, total, plants = _needs(season, groups, group)
+    cells = np.ones(len(unique), dtype=np.int64)
+    ok = np.ones(len(unique), dtype=bool)
     for m in range(needs.shape[1]):
-        rows = size > m
+        rows = np.flatnonzero(count > m)
         found = quick_cells(
             needs[rows, m], confidence[rows, m], per_tray[rows], nodes[rows], weights[rows]
         )
         ok[rows] &= found >= 0
         cells[rows] = np.maximum(cells[rows], found)
-    cells = np.maximum(cells, 1)
-    units = -(-cells // per_tray)
-    full = units * per_tray
-    plants = np.array([season.plants_per_cell(season.orders[groups[int(g)].orders[0]])
-                       for g in group])
+    full = -(-cells // per_tray) * per_tray
     prices = season.house.prices
-
-    def money(n_cells: IntArray) -> tuple[FloatArray, FloatArray, FloatArray]:
-        short, surplus = quick_short(total, n_cells, per_tray, nodes, weights)
-        return (
-            n_cells * per_cell_cost
-            + plants * (prices.short_plant * short - prices.surplus_plant * surplus),
-            short,
-            surplus,
-        )
-
-    cost_few, short_few, more_few = money(cells)
-    cost_full, short_full, more_full = money(full)
-    fill = ok & (cost_full < cost_few)
+    short_few, more_few = quick_short(total, cells, per_tray, nodes, weights)
+    short_full, more_full = quick_short(total, full, per_tray, nodes, weights)
+    saved = prices.short_plant * (short_few - short_full)
+    saved = plants * (saved + prices.surplus_plant * (more_full - more_few))
+    fill = ok & (saved > (full - cells) * per_cell_cost)
     cells = np.where(fill, full, cells)
     mean = (nodes * weights).sum(axis=1)
-    n_last = np.where(
-        np.array([choices[int(c)].path.potted_on for c in choice]),
-        np.ceil(cells * mean - 1e-9).astype(np.int64),
-        cells,
-    )
+    n_last = np.where(potted, np.ceil(cells * mean - 1e-9).astype(np.int64), cells)
     return Sizing(
         ok,
         cells,
@@ -165,8 +188,3 @@ def cell_cost(season: Season, option: Option) -> float:
     container = option.path.first
     mix = container.cell_volume_ml / 1000.0 * season.house.prices.mix_per_l
     return seed + (mix if container.takes_mix else 0.0)
-
-
-def unit_cost(season: Season, option: Option) -> float:
-    """Price of the first container."""
-    return container_price(option.path.first, season.stock)

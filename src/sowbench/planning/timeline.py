@@ -110,6 +110,8 @@ class CropSeason:
         self._progress: dict[int, FloatArray] = {}
         self._clocks: dict[tuple[int, float, float], Clocks] = {}
         self._mix_sum: dict[int, FloatArray] = {}
+        self._emerged: dict[tuple[int, int, int, int], tuple[FloatArray, ...]] = {}
+        self._grown: dict[tuple[object, ...], FloatArray] = {}
 
     def progress(self, place: int) -> FloatArray:
         """Thermal time of emergence summed over hours, shape (n_weather, n_hours + 1)."""
@@ -146,19 +148,13 @@ class CropSeason:
     def timeline(self, path: PlacePath, rule: ReadyRule, sow_day: IntArray) -> Timeline:
         """Run all sowing days along a path."""
         crop, calendar, middle = self.crop, self.calendar, self.middle
-        n = len(sow_day)
-        sow_hour = sow_day * 24.0 + SOWING_HOUR
-        ok = np.ones(n, dtype=bool)
-        exit_hour = sow_hour.copy()
-        last_hour = float(self.progress(path.grow).shape[1] - 1)
-        if path.germ != path.grow:
-            exit_hour, ok = self._exit(path.germ, sow_hour)
-            exit_hour = np.minimum(exit_hour, last_hour)
-        emerge_h = self._emergence(path, sow_hour, exit_hour)
-        start = np.where(np.isfinite(emerge_h), emerge_h / 24.0, np.inf)
+        exit_hour, ok, start, fraction, on_time = self._up(path, sow_day)
         clocks = self.clocks(path.grow, rule)
         pace = np.exp(rule.sigma_growth * self.z)[None, :, None]
-        grown = day_reached(clocks, start, rule.days_ref * pace)
+        key = (path.germ, path.grow, rule, len(sow_day), int(sow_day[0]))
+        if key not in self._grown:
+            self._grown[key] = day_reached(clocks, start, rule.days_ref * pace)
+        grown = self._grown[key]
         ready = grown + rule.tone_d
         in_tone = self.clocks(path.tone, rule)
         overgrown = day_reached(in_tone, grown, rule.window_d_ref * pace)
@@ -168,7 +164,7 @@ class CropSeason:
         z0 = len(self.z) // 2
         nominal = start[middle, z0]
         grown0, ready0 = grown[middle, z0], ready[middle, z0]
-        ok &= np.isfinite(ready0)
+        ok = ok & np.isfinite(ready0)
         emerge_day = _whole_days(nominal, calendar.n_days)
         middle_clocks = Clocks(clocks.leaf_d[[middle]], clocks.mass_d[[middle]])
         moves = [
@@ -189,9 +185,33 @@ class CropSeason:
             _whole_days(np.ceil(ready0 - 1e-9), calendar.n_days),
             ready,
             overgrown,
+            fraction,
+            on_time,
+        )
+
+    def _up(self, path: PlacePath, sow_day: IntArray) -> tuple[FloatArray, ...]:
+        """Chamber exit, whether it can be met, emergence, final fraction and share on time."""
+        key = (path.germ, path.grow, len(sow_day), int(sow_day[0]))
+        if key in self._emerged:
+            return self._emerged[key]
+        sow_hour = sow_day * 24.0 + SOWING_HOUR
+        ok = np.ones(len(sow_day), dtype=bool)
+        exit_hour = sow_hour.copy()
+        if path.germ != path.grow:
+            exit_hour, ok = self._exit(path.germ, sow_hour)
+            exit_hour = np.minimum(exit_hour, float(self.progress(path.grow).shape[1] - 1))
+        emerge_h = self._emergence(path, sow_hour, exit_hour)
+        start = np.where(np.isfinite(emerge_h), emerge_h / 24.0, np.inf)
+        nominal = start[self.middle, len(self.z) // 2]
+        found = (
+            exit_hour,
+            ok,
+            start,
             self._fraction(path, sow_hour, exit_hour),
             self._on_time(path, nominal * 24.0),
         )
+        self._emerged[key] = found
+        return found
 
     def _on_time(self, path: PlacePath, emerge_hour: FloatArray) -> FloatArray:
         """Share of seeds up within the grace after the median, typical weather and pace."""
