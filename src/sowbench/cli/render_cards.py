@@ -37,7 +37,9 @@ def cards_lines(cards: Iterable[Card], width: int = WIDTH) -> list[str]:
     return lines
 
 
-def card_body(card: Card, width: int = WIDTH, *, reasons: bool = True) -> list[str]:
+def card_body(
+    card: Card, width: int = WIDTH, *, reasons: bool = True, outlook: bool = True
+) -> list[str]:
     """Say how to sow, what can hurt, and where it goes.
 
     Parameters
@@ -48,6 +50,8 @@ def card_body(card: Card, width: int = WIDTH, *, reasons: bool = True) -> list[s
         Most columns of a line.
     reasons : bool, default True
         Whether each step says why, with its source.
+    outlook : bool, default True
+        Whether the ready window and the plants to expect are said.
 
     Returns
     -------
@@ -68,6 +72,6 @@ def card_body(card: Card, width: int = WIDTH, *, reasons: bool = True) -> list[s
             lines += wrap(step.caution, width, "     ", "     Caution: ")
     if card.course:
         lines.append("")
-        for sentence in card.course:
+        for sentence in (*card.course, *(card.outlook if outlook else ())):
             lines += wrap(sentence, width, "    ", "  - ")
     return lines

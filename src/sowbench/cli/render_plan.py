@@ -355,7 +355,7 @@ def _ground_block(summary: Summary, width: int, *, assumptions: bool) -> list[st
             INDENT,
         )
     elif n:
-        for each in summary.assumptions:
+        for each in wording.assumed(summary.assumptions):
             lines += wrap(each, width, INDENT * 2, INDENT + "- ")
     title = f"Assumed: {wording.count(n, 'value')}" if assumptions and n else "What it rests on"
     lines = block(title, lines)

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from sowbench.cli.render_cards import card_body
 from sowbench.cli.text import WIDTH, block, heading, wrap
+from sowbench.domain.records import StepKind
 from sowbench.services import wording
 from sowbench.services.offers import offer_words, reason_words
 
@@ -13,7 +14,7 @@ if TYPE_CHECKING:
     from sowbench.services.cards import Card
     from sowbench.services.try_one import Answer
 
-INDENT = "  "
+INDENT: Final = "  "
 
 
 def try_lines(answer: Answer, width: int = WIDTH, *, reasons: bool = False) -> list[str]:
@@ -35,7 +36,7 @@ def try_lines(answer: Answer, width: int = WIDTH, *, reasons: bool = False) -> l
     """
     question = answer.question
     wanted = (
-        f"{question.plants:,} {answer.crop_name.casefold()} for"
+        f"{question.plants:,} {answer.crop} {answer.noun} for"
         f" {wording.day(question.wanted_date, year=True)}"
     )
     if not answer.sowings:
@@ -53,7 +54,7 @@ def try_lines(answer: Answer, width: int = WIDTH, *, reasons: bool = False) -> l
     lines += _sure_lines(answer, width)
     for card in answer.cards:
         name = f"How to sow ({card.sowing})" if len(answer.cards) > 1 else "How to sow"
-        lines += block(name, card_body(card, width, reasons=reasons)[1:])
+        lines += block(name, card_body(card, width, reasons=reasons, outlook=False)[1:])
     lines += _unmet_lines(answer, width)
     return lines + _ground(answer, width)
 
@@ -68,24 +69,31 @@ def _opening(answer: Answer, card: Card) -> list[str]:
             f"Half of it is up about {wording.day(card.emergence_date)}, after"
             f" {wording.count(days, 'day')}."
         )
-    ready, overgrown = sowing.ready_date, sowing.overgrown_date
-    sentences.append(
-        f"Ready about {wording.day(ready.p50)}, 8 times in 10"
-        f" {wording.span(ready.p10, ready.p90 or ready.p50)}; fit to hand over until about"
-        f" {wording.day(overgrown.p50)}."
-    )
-    return sentences
+    later = [step for step in sowing.steps if step.kind in _MOVES and step.to_date > step.from_date]
+    sentences += [_MOVES[step.kind].format(day=wording.day(step.from_date)) for step in later]
+    return [*sentences, *card.outlook]
+
+
+_MOVES: Final = {
+    StepKind.POT_ON: "Pot on about {day}.",
+    StepKind.SPACE: "Space out about {day}.",
+    StepKind.TONE: "Tone from about {day}: drier, cooler, more air.",
+}
 
 
 def _sure_lines(answer: Answer, width: int) -> list[str]:
-    """Say how sure it is."""
-    order = answer.order
-    if order is None:
+    """Say how sure it is, and what it costs."""
+    order, question = answer.order, answer.question
+    if order is None or not order.planned:
         return []
+    first = question.earliest_date or question.wanted_date
+    last = question.latest_date or question.wanted_date
+    when = wording.between(first, last)
     sentence = (
-        f"Enough plants: {wording.chance(order.chance_enough_frac)}. Ready that very day and not"
-        f" overgrown: {wording.chance(order.chance_in_time_frac)}. Cost about"
-        f" {wording.money(answer.plan.cost, answer.currency)}."
+        f"Enough plants: {wording.chance(order.chance_enough_frac)}."
+        f" Ready and not yet overgrown {when}: {wording.chance(order.chance_in_time_frac)}."
+        f" Seed, container, mix and room cost about"
+        f" {wording.money(answer.cost_of_raising, answer.currency)}."
     )
     return wrap(sentence, width)
 
@@ -105,6 +113,6 @@ def _unmet_lines(answer: Answer, width: int) -> list[str]:
 def _ground(answer: Answer, width: int) -> list[str]:
     """List what was assumed."""
     lines: list[str] = []
-    for each in answer.plan.assumptions:
+    for each in wording.assumed(answer.plan.assumptions):
         lines += wrap(each, width, INDENT * 2, INDENT + "- ")
     return block("Assumed, because no file says otherwise", lines)

@@ -23,6 +23,8 @@ from sowbench.cli.shared import Status
 @click.option(
     "--on", "wanted", type=shared.DAY, required=True, metavar="DATE", help="Day they are wanted."
 )
+@click.option("--earliest", type=shared.DAY, metavar="DATE", help="First day that still serves.")
+@click.option("--latest", type=shared.DAY, metavar="DATE", help="Last day that still serves.")
 @click.option(
     "--system",
     default="any",
@@ -50,6 +52,8 @@ def command(
     crop: str,
     plants: int,
     wanted: date,
+    earliest: date | None,
+    latest: date | None,
     system: str,
     container: str,
     confidence: float | None,
@@ -71,7 +75,7 @@ def command(
     from sowbench.services.try_one import Question, try_question
 
     answer = try_question(
-        Question(crop, plants, wanted, system, container, confidence),
+        Question(crop, plants, wanted, system, container, confidence, earliest, latest),
         from_date or shared.today(),
         SolveParameters(seconds=seconds, rounds=rounds),
         seed,

@@ -56,7 +56,9 @@ class Card:
     steps : tuple of CardStep
         How to sow, in order.
     course : tuple of str
-        Where it goes and when it is ready.
+        Where it stands, one stretch after another.
+    outlook : tuple of str
+        When it is ready and how many plants to expect.
     emergence_date : date or None
         Day on which half of it is up at the mean temperature of the place; None if never.
     """
@@ -67,6 +69,7 @@ class Card:
     opening: tuple[str, ...]
     steps: tuple[CardStep, ...]
     course: tuple[str, ...]
+    outlook: tuple[str, ...]
     emergence_date: date | None = None
 
 
@@ -126,7 +129,8 @@ def _card(sowing: Sowing, inputs: PlanInputs, climates: _Climates, lot: SeedLot 
             CardStep(each.words, each.why, each.caution, cited(each.source, each.basis))
             for each in steps
         ),
-        course=course(sowing),
+        course=tuple(_stretch(each) for each in sowing.steps if each.to_date > each.from_date),
+        outlook=outlook(sowing),
         emergence_date=(
             None if isinf(days) else sowing.sow_date + timedelta(days=int(_NOON_D + days))
         ),
@@ -166,8 +170,8 @@ class _Climates:
         return round(float(hours.mean()), 1)
 
 
-def course(sowing: Sowing) -> tuple[str, ...]:
-    """Say where a sowing goes and when it is ready.
+def outlook(sowing: Sowing) -> tuple[str, ...]:
+    """Say when a sowing is ready and how many plants to expect.
 
     Parameters
     ----------
@@ -177,17 +181,15 @@ def course(sowing: Sowing) -> tuple[str, ...]:
     Returns
     -------
     sentences : tuple of str
-        One a step, then the ready window and the plants to expect.
+        The ready window, then the plants.
     """
-    sentences = [_stretch(each) for each in sowing.steps if each.to_date > each.from_date]
     ready, overgrown = sowing.ready_date, sowing.overgrown_date
-    p90 = ready.p90 or ready.p50
-    sentences.append(
-        f"Ready about {wording.day(ready.p50)}; 8 times in 10 {wording.span(ready.p10, p90)}."
-        f" Overgrown from about {wording.day(overgrown.p50)}."
+    window = (
+        f"Ready about {wording.day(ready.p50)}, 8 times in 10"
+        f" {wording.between(ready.p10, ready.p90 or ready.p50)};"
+        f" overgrown from about {wording.day(overgrown.p50)}."
     )
-    sentences.append(f"Usable plants: {wording.usable(sowing.plants)}.")
-    return tuple(sentences)
+    return window, f"Usable plants: {wording.usable(sowing.plants)}."
 
 
 _DOES: Final = {
@@ -206,12 +208,11 @@ def _stretch(step: Step) -> str:
     """Say one step: when, what, where."""
     last = step.to_date - timedelta(days=1)
     what = _DOES[step.kind]
-    where = f" in {step.place}"
     if step.kind is StepKind.POT_ON:
-        where = f" into {step.n_containers} x {step.container}{where}"
+        what += f" into {step.n_containers} x {step.container}"
     elif step.kind is StepKind.SPACE:
-        where = f" to {step.plants_per_m2:.0f} a square meter{where}"
-    return f"{wording.span(step.from_date, last)}: {what}{where}."
+        what += f" to {step.plants_per_m2:.0f} a square meter"
+    return f"{wording.span(step.from_date, last)}: {what} ({step.place})."
 
 
 def cards_document(cards: Iterable[Card]) -> str:
@@ -240,5 +241,5 @@ def cards_document(cards: Iterable[Card]) -> str:
             if step.caution and step.caution not in said:
                 said.add(step.caution)
                 lines.append(f"   **Caution: {step.caution}**")
-        lines += ["", *(f"- {sentence}" for sentence in each.course), ""]
+        lines += ["", *(f"- {sentence}" for sentence in (*each.course, *each.outlook)), ""]
     return "\n".join(lines)

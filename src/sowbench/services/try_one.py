@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from sowbench.domain.plan import OrderPlan, Plan, Sowing, Unmet
-from sowbench.domain.records import Order
+from sowbench.domain.records import House, Order
 from sowbench.exchange.orders import SYSTEMS
 from sowbench.exchange.weather import read_weather
 from sowbench.planning.inputs import PlanInputs
@@ -22,7 +22,10 @@ if TYPE_CHECKING:
     from sowbench.planning.parameters import SolveParameters
     from sowbench.services.parts import Parts
 
-ORDER_NAME = "this"
+ORDER_NAME: Final = "this"
+# What keeps a part of the plan from counting as raising is shortage, lateness and overgrowth.
+_RAISING: Final = ("seed", "container", "mix", "labor", "room")
+_SHORT_FACTORS: Final = (1.0, 10.0, 100.0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,6 +46,8 @@ class Question:
         Container to use; blank for any that fits.
     confidence_frac : float or None
         Chance wanted that there are enough.
+    earliest_date, latest_date : date or None
+        Days that still serve; the day itself if None.
     """
 
     crop: str
@@ -51,17 +56,21 @@ class Question:
     system: str = "any"
     container: str = ""
     confidence_frac: float | None = None
+    earliest_date: date | None = None
+    latest_date: date | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class Answer:
     """A plan of one order, taken apart.
 
-    ``order`` is what the order gets; ``unmet`` is None if all of it is planned.
+    ``order`` is what the order gets; ``unmet`` is None if all of it is planned; ``noun`` is what
+    is counted, plants or clumps; ``cost_of_raising`` leaves out what a shortage would cost.
     """
 
     question: Question
-    crop_name: str
+    crop: str
+    noun: str
     house: str
     currency: str
     plan: Plan
@@ -69,6 +78,7 @@ class Answer:
     sowings: tuple[Sowing, ...]
     cards: tuple[Card, ...]
     unmet: Unmet | None
+    cost_of_raising: float
 
 
 def try_question(
@@ -111,17 +121,21 @@ def try_question(
         If the house file is not right.
     """
     house, catalog = load_house(house_path)
+    order = order_of(question, catalog, from_date)
     inputs = PlanInputs(
         house=house,
         catalog=catalog,
-        orders=(order_of(question, catalog, from_date),),
+        orders=(order,),
         from_date=from_date,
         weather=None if house.weather_file is None else read_weather(house.weather_file),
     )
-    plan = parts.make_plan(inputs, parameters, seed, None).plan
+    plan = _plan_at_any_cost(inputs, parameters, seed, parts)
+    one = order.plants == 1
+    clumps = order.unit == "cell" and catalog.crops[order.crop].plants_per_cell[1] > 1
     return Answer(
         question=question,
-        crop_name=catalog.crops[inputs.orders[0].crop].name,
+        crop=order.crop,
+        noun=("clump" if clumps else "plant") + ("" if one else "s"),
         house=house.name,
         currency=house.prices.currency,
         plan=plan,
@@ -129,6 +143,40 @@ def try_question(
         sowings=tuple(sorted(plan.sowings, key=lambda each: each.sow_date)),
         cards=sowing_cards(plan, inputs),
         unmet=next(iter(plan.unmet), None),
+        cost_of_raising=sum(plan.cost_parts.get(each, 0.0) for each in _RAISING),
+    )
+
+
+def _plan_at_any_cost(
+    inputs: PlanInputs, parameters: SolveParameters, seed: int, parts: Parts
+) -> Plan:
+    """Plan the order; where leaving it would only be cheaper, let a short plant cost more.
+
+    Who asks how to raise twelve plants does not ask whether it pays. The first plan stands if
+    nothing helps, with its reason and its offers.
+    """
+    first: Plan | None = None
+    for factor in _SHORT_FACTORS:
+        dearer = replace(inputs, house=_with_short_plant(inputs.house, factor))
+        plan = parts.make_plan(dearer, parameters, seed, None).plan
+        if not plan.unmet:
+            return plan
+        first = first or plan
+    assert first is not None  # noqa: S101 - there is at least one factor
+    return first
+
+
+def _with_short_plant(house: House, factor: float) -> House:
+    """Let a short plant cost more in a house, and say so among its assumptions."""
+    if factor == 1.0:
+        return house
+    price = factor * house.prices.short_plant
+    others = [each for each in house.assumptions if not each.startswith("short_plant ")]
+    said = f"short_plant {price:.2f}: high enough that plants are raised even if it does not pay"
+    return replace(
+        house,
+        prices=replace(house.prices, short_plant=price),
+        assumptions=(*others, said),
     )
 
 
@@ -147,7 +195,7 @@ def order_of(question: Question, catalog: Catalog, from_date: date) -> Order:
     Returns
     -------
     order : Order
-        The order, wanted on that day and no other.
+        The order, asked for and not yet promised.
 
     Raises
     ------
@@ -163,6 +211,12 @@ def order_of(question: Question, catalog: Catalog, from_date: date) -> Order:
         raise OutOfRangeError(
             "--on", f"a day after {from_date}, the first day of work", question.wanted_date
         )
+    earliest = question.earliest_date or question.wanted_date
+    latest = question.latest_date or question.wanted_date
+    if earliest > question.wanted_date:
+        raise OutOfRangeError("--earliest", f"no later than {question.wanted_date}", earliest)
+    if latest < question.wanted_date:
+        raise OutOfRangeError("--latest", f"no earlier than {question.wanted_date}", latest)
     known = dict.fromkeys((*SYSTEMS, "any", *(each for _, _, each in catalog.ready_rules)))
     if question.system not in known:
         raise UnknownNameError.among(question.system, "system", known)
@@ -172,10 +226,11 @@ def order_of(question: Question, catalog: Catalog, from_date: date) -> Order:
         crop=crop.id,
         plants=question.plants,
         wanted_date=question.wanted_date,
-        earliest_date=question.wanted_date,
-        latest_date=question.wanted_date,
+        earliest_date=earliest,
+        latest_date=latest,
         unit=crop.unit,
         system=question.system,
         containers=containers,
         confidence_frac=question.confidence_frac,
+        status="asked",
     )

@@ -66,6 +66,24 @@ def span(first: date, last: date | None) -> str:
     return f"{first.day} {first:%B} to {last.day} {last:%B}"
 
 
+def between(first: date, last: date) -> str:
+    """Write a first and a last day as bounds.
+
+    Parameters
+    ----------
+    first, last : date
+        The days.
+
+    Returns
+    -------
+    text : str
+        As "between 14 and 24 April"; of one day "on 14 April".
+    """
+    if first == last:
+        return f"on {span(first, last)}"
+    return f"between {span(first, last)}".replace(" to ", " and ")
+
+
 def count(n: float, noun: str, plural: str = "") -> str:
     """Write how many of something.
 
@@ -230,3 +248,25 @@ def listed(parts: Iterable[str]) -> str:
     if len(every) < 2:
         return "".join(every)
     return f"{', '.join(every[:-1])} and {every[-1]}"
+
+
+def assumed(sentences: Iterable[str]) -> list[str]:
+    """Say assumptions, those that are alike but for name and value together.
+
+    Parameters
+    ----------
+    sentences : iterable of str
+        As a plan lists them: "label 0.02: default, change in [prices]".
+
+    Returns
+    -------
+    sentences : list of str
+        "short_plant 0.60, label 0.02: default, change in [prices]", in the order of the first.
+    """
+    alike: dict[str, list[str]] = {}
+    for sentence in sentences:
+        what, colon, rest = sentence.partition(": ")
+        name_and_value = colon and len(what.split()) == 2
+        key = rest if name_and_value else sentence
+        alike.setdefault(key, []).append(what if name_and_value else "")
+    return [f"{', '.join(whats)}: {rest}" if whats[0] else rest for rest, whats in alike.items()]
