@@ -36,7 +36,9 @@ def test_default_rates_against_the_time_study(rates):
         "move to the greenhouse, one by one": (14, 40, carry_minutes(1, one_at_a_time) * 60),
         "move to the work area": (25, 67, pack_minutes(1, rates) * 60),
     }
-    errors = [max(low - value, value - high, 0.0) for low, high, value in study.values()]
+    errors = [
+        max(low - float(value), float(value) - high, 0.0) for low, high, value in study.values()
+    ]
     found = record("seconds a flat beyond the range", "C119", len(errors), errors, "s")
     assert found.worst == 0
 

@@ -142,8 +142,8 @@ def test_spread_of_whole_trays():
 def test_cells_to_sow_at_known_germination():
     errors = []
     for need, p, *expected in rows(CELLS_TO_SOW):
-        found = cells_for_confidence([need] * 4, CONFIDENCES, 1, [p], [1.0], 0.0, 0.0)
-        errors += (found - expected).tolist()
+        cells = cells_for_confidence([need] * 4, CONFIDENCES, 1, [p], [1.0], 0.0, 0.0)
+        errors += (cells - expected).tolist()
     found = record("cells to sow, binomial", SOURCE, len(errors), errors, "cells")
     # The chance is within 0.001; where a step of one cell changes it by less, one cell is off.
     assert sum(error != 0 for error in errors) <= 1

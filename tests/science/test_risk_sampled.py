@@ -133,16 +133,16 @@ def play(seed, tests, sowings, order):
             r[node == w] = straight(z[node == w], ready[w])
             o[node == w] = straight(z[node == w], np.maximum(over[w], ready[w] + 1))
         good.append(np.array([(r <= d) & (d < o) for d in window]))
-    got, good = np.array(got), np.array(good)  # (S, draws), (S, D, draws)
-    enough = got.sum(axis=0) >= order.need
+    given, fit = np.array(got), np.array(good)  # (S, draws), (S, D, draws)
+    enough = given.sum(axis=0) >= order.need
     if order.partial:
-        some = good.any(axis=1)
+        some = fit.any(axis=1)
         in_time = some.all(axis=0)
-        filled = (got * some).sum(axis=0) >= order.need
+        filled = (given * some).sum(axis=0) >= order.need
     else:
-        in_time = good.all(axis=0).any(axis=0)
-        filled = ((got[:, None] * good).sum(axis=0) >= order.need).any(axis=0)
-    short = np.maximum(order.wanted - got.sum(axis=0), 0)
+        in_time = fit.all(axis=0).any(axis=0)
+        filled = ((given[:, None] * fit).sum(axis=0) >= order.need).any(axis=0)
+    short = np.maximum(order.wanted - given.sum(axis=0), 0)
     figures = np.array([enough, in_time, filled, short], dtype=float)
     return figures.mean(axis=1), figures.std(axis=1) / math.sqrt(N_DRAWS)
 
@@ -173,7 +173,8 @@ def test_chances_agree_with_a_plain_simulation(seed):
 
 
 def test_many_orders_at_once_give_the_same_as_one_by_one():
-    orders, risks = [], []
+    orders: list[OrderNeed] = []
+    risks: list[SowingRisk] = []
     for seed in (2, 5, 11):
         tests, sowings, order = instance(seed)
         moved = tuple(Share(s.sowing + len(risks), s.before, s.share, s.last) for s in order.shares)
