@@ -2,7 +2,14 @@ from datetime import date
 
 import pytest
 
-from sowbench.exchange.season_use import DailyUse, Spell, day_states, full_spells, headline
+from sowbench.exchange.season_use import (
+    DailyUse,
+    Spell,
+    day_states,
+    full_spells,
+    fullest_day,
+    headline,
+)
 
 FIRST = date(2027, 3, 1)  # a Monday
 
@@ -63,6 +70,17 @@ def test_heading_names_the_longest_spell_and_the_others():
     )
     assert head == "North bench is full from 1 March to 3 March."
     assert more == "Also without room: Yard on 1 day, hands on 2 days."
+
+
+def test_heading_begins_with_a_capital_and_leaves_the_rest_of_the_name():
+    assert headline([bench([10], name="shed B")])[0] == "Shed B is full on 1 March."
+
+
+def test_days_off_are_not_the_fullest_of_the_hands():
+    assert fullest_day(hands([240, 0, 0, 0, 0, 30, 30])) == (0.5, 0)
+    assert fullest_day(bench([0, 5, 2])) == (0.5, 1)
+    assert fullest_day(bench([0, 0])) == (0.0, None)
+    assert fullest_day(bench([3], capacity=None)) == (0.0, None)
 
 
 def test_heading_of_busy_hands_speaks_of_them():

@@ -18,6 +18,7 @@ from sowbench.exchange.season_use import (
     FULL_FRAC,
     DailyUse,
     day_states,
+    fullest_day,
     headline,
     in_days,
     percent,
@@ -292,15 +293,10 @@ def _holds(daily: DailyUse, states: Sequence[str]) -> list[str]:
         most = max(daily.use, default=0.0)
         return ["no limit", f"at most {_amount(most, daily)}"]
     most = max(daily.capacity, default=0.0)
-    shares = [
-        use / capacity
-        for use, capacity in zip(daily.use, daily.capacity, strict=True)
-        if capacity > 0
-    ]
     n_full = sum(each == "full" for each in states)
     n_over = sum(each == "over" for each in states)
     fullest = (
-        f"full on {in_days(n_full)}" if n_full else f"at most {percent(max(shares, default=0.0))}"
+        f"full on {in_days(n_full)}" if n_full else f"at most {percent(fullest_day(daily)[0])}"
     )
     if n_over:
         fullest = f"over on {in_days(n_over)}"

@@ -140,7 +140,7 @@ def headline(uses: Sequence[DailyUse]) -> tuple[str, str]:
     if longest.hands:
         head = f"All hands are busy {_from_to(spell)}."
     else:
-        head = f"{longest.name} is full {_from_to(spell)}."
+        head = f"{longest.name[:1].upper()}{longest.name[1:]} is full {_from_to(spell)}."
     others = []
     for each in uses:
         n_days = sum(state != "room" for state in day_states(each))
@@ -162,19 +162,39 @@ def _over(uses: Sequence[DailyUse]) -> str:
     return f"More is asked than there is: {', '.join(parts)}."
 
 
+def fullest_day(daily: DailyUse) -> tuple[float, int | None]:
+    """Find the day on which a place is fullest; days off are not counted for the hands.
+
+    Parameters
+    ----------
+    daily : DailyUse
+        Use by day.
+
+    Returns
+    -------
+    share : float
+        Use against capacity on that day; 0 if there is no use or no limit.
+    at : int or None
+        Number of the day from the first, 0 for the first itself; None with a share of 0.
+    """
+    shares = [
+        use / capacity if capacity > 0 and not _shut(daily, at) else 0.0
+        for at, (use, capacity) in enumerate(
+            zip(daily.use, () if daily.capacity is None else daily.capacity, strict=False)
+        )
+    ]
+    share = float(max(shares, default=0.0))
+    return share, shares.index(share) if share > 0 else None
+
+
 def _fits(uses: Sequence[DailyUse]) -> str:
     """Say that there is room on every day, and where it is closest."""
-    peak, at, name = 0.0, 0, ""
-    first = None
-    for each in uses:
-        for day, use in enumerate(each.use if each.capacity is not None else ()):
-            capacity = each.capacity[day] if each.capacity is not None else 0.0
-            if capacity > 0 and use / capacity > peak:
-                peak, at, name, first = use / capacity, day, each.name, each.first_date
-    if first is None:
+    fullest = max(uses, key=lambda each: fullest_day(each)[0])
+    share, at = fullest_day(fullest)
+    if at is None:
         return "Everything fits."
-    when = _day(first + timedelta(days=at))
-    return f"Everything fits; the fullest is {name}, {percent(peak)} on {when}."
+    when = _day(fullest.first_date + timedelta(days=at))
+    return f"Everything fits; the fullest is {fullest.name}, {percent(share)} on {when}."
 
 
 def _day(day: date) -> str:
