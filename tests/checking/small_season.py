@@ -277,7 +277,7 @@ def small_plan():
     parts = {
         "seed": 60 * 0.03,
         "container": 2 * (2.0 / 20 + 0.02),
-        "mix": 60 * 0.040 * 0.08,
+        "mix": 60 * 0.040 * 1.1 * 0.08,
         "labor": sum(each.minutes for each in tasks) / 60 * 12.0,
         "room": 0.3 * 23 * 0.05 + 0.3 * 4 * 0.02,
         "short": 0.60 * short,
@@ -308,7 +308,7 @@ def small_plan():
         tasks=tuple(tasks),
         supplies=(
             Supply(on(0), on(0), "L1", 60, "seeds", 500, 0),
-            Supply(on(0), on(0), "mix", 2.4, "L", 0, 2.4),
+            Supply(on(0), on(0), "mix", 2.64, "L", 0, 2.64),
         ),
         prices=(),
     )  # fmt: skip

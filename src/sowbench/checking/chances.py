@@ -14,7 +14,7 @@ from sowbench.checking.season import Season
 from sowbench.checking.stand import Stand, stand_of, total_chances
 from sowbench.checking.timeline import Timeline, Timelines
 from sowbench.domain.plan import OrderPlan, Sowing
-from sowbench.domain.records import Order
+from sowbench.domain.records import Order, StepKind
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -23,6 +23,7 @@ N_DRAWS: Final = 20_000
 N_ERRORS: Final = 4.0
 CHANCE_SLIP: Final = 0.005
 SHORT_SLIP_FRAC: Final = 0.01
+POTTED_SLIP_FRAC: Final = 0.01
 
 
 class Stands:
@@ -217,13 +218,15 @@ def check_chances(
         per_cell = plants_per_cell(season, order)
         error = N_ERRORS * float(short.std()) / np.sqrt(draws.n_draws)
         ledger.near(
-            row.expected_short, float(short.mean()) * per_cell,
+            row.expected_short, row.plants - row.planned + float(short.mean()) * per_cell,
             (error * per_cell) + SHORT_SLIP_FRAC * max(order.plants, 1), "expected_short",
             row.order, "Drawn plants short are another number.",
         )  # fmt: skip
         asked = season.confidence(order)
         ledger.require(
-            row.chance_enough_frac >= asked - CHANCE_SLIP or bool(row.risky),
+            row.chance_enough_frac >= asked - CHANCE_SLIP
+            or bool(row.risky)
+            or row.planned < row.plants,
             "an order below its confidence is named risky", row.order,
             "It is sure of less than it asks for.", asked, row.chance_enough_frac,
         )  # fmt: skip
@@ -231,6 +234,7 @@ def check_chances(
         stand = stands.of(sowing)
         if stand is not None:
             _check_spread(ledger, sowing, draws.cells(sowing, stand))
+            _check_potted(season, ledger, sowing, stand)
 
 
 def plants_per_cell(season: Season, order: Order) -> int:
@@ -267,6 +271,25 @@ def _check_spread(ledger: Ledger, sowing: Sowing, cells: Ints) -> None:
             bool(low - 1 <= found <= high + 1), "usable plants", sowing.sowing,
             f"The {100 * share:.0f} percent point is another.", f"{low:.0f} to {high:.0f}", found,
         )  # fmt: skip
+
+
+def _check_potted(season: Season, ledger: Ledger, sowing: Sowing, stand: Stand) -> None:
+    """As many cells are potted on as are expected to be usable, or as the orders want."""
+    step = next((each for each in sowing.steps if each.kind is StepKind.POT_ON), None)
+    if step is None or stand.n_counted is not None:
+        return
+    shares, weight = stand.usable_at_nodes()
+    mean = stand.n_cells * float(season.w_weights @ shares @ weight)
+    wanted = sum(
+        season.wanted_cells(season.orders[each.order], each.plants)
+        for each in sowing.orders
+        if each.order in season.orders
+    )
+    expected = min(max(float(np.ceil(mean)), wanted), stand.n_cells)
+    ledger.near(
+        step.n_cells, expected, 1 + POTTED_SLIP_FRAC * expected, "cells expected for potting on",
+        sowing.sowing, "Another number of cells is expected to be usable.",
+    )  # fmt: skip
 
 
 def expected_short(season: Season, order: Order, parts: Sequence[Part], planned: int) -> float:

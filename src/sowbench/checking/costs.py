@@ -14,11 +14,12 @@ from sowbench.checking.report import Ledger, Severity
 from sowbench.checking.rooms import container_spans, is_reusable, stays, step_area
 from sowbench.checking.season import Season
 from sowbench.checking.timeline import Timeline, Timelines, pace_at
-from sowbench.domain.plan import Sowing
+from sowbench.domain.plan import Sowing, Step
 from sowbench.domain.records import Container, SeedLot, StepKind
 
 USES_OF_REUSABLE: Final = 20
 LATE_CAP_D: Final = 60.0
+MIX_WASTE_FRAC: Final = 0.10
 PARTS: Final = (
     "seed", "container", "mix", "labor", "room", "short", "late", "overgrown", "surplus",
 )  # fmt: skip
@@ -58,14 +59,22 @@ def overgrown_chance(season: Season, line: Timeline, day: int) -> float:
     return float(ndtr(z) @ season.w_weights)
 
 
+def filled_units(season: Season) -> dict[tuple[str, str], float]:
+    """Return the lifted units of each container that a sowing fills."""
+    units: dict[tuple[str, str], float] = {}
+    for sowing, _, container, own in stays(season):
+        key = (sowing.sowing, container.id)
+        units[key] = max(units.get(key, 0.0), own)
+    return units
+
+
 def material_costs(season: Season) -> dict[str, float]:
     """Money for seed, containers, mix and room."""
     prices = season.house.prices
     money = dict.fromkeys(("seed", "container", "mix", "room"), 0.0)
-    own_units: dict[tuple[str, str], float] = {}
+    own_units = filled_units(season)
     first = season.inputs.from_date
-    for sowing, step, container, units in stays(season):
-        own_units.setdefault((sowing.sowing, container.id), units)
+    for _, step, container, units in stays(season):
         place = season.places.get(step.place)
         if place is None or step.kind is StepKind.PREPARE:
             continue
@@ -89,13 +98,13 @@ def material_costs(season: Season) -> dict[str, float]:
             n = own_units[sowing.sowing, name]
             money["container"] += n * (container_price(season, filled) + prices.label)
             if filled.takes_mix:
-                money["mix"] += mix_l(sowing, filled) * prices.mix_per_l
+                money["mix"] += mix_l(steps[0], filled) * prices.mix_per_l
     return money
 
 
-def mix_l(sowing: Sowing, container: Container) -> float:
-    """Return the mix that fills the cells of a sowing [L]."""
-    return sowing.n_cells * container.cell_volume_ml / 1000.0
+def mix_l(step: Step, container: Container) -> float:
+    """Return the mix that fills the cells of a step, with what is spilled and settles [L]."""
+    return step.n_cells * container.cell_volume_ml / 1000.0 * (1 + MIX_WASTE_FRAC)
 
 
 def chance_costs(
@@ -119,8 +128,9 @@ def chance_costs(
         money["short"] += prices.short_plant * cells * per_cell
         short_cells += cells
         needed_cells += season.wanted_cells(order, row.planned)
+        missing = row.plants - row.planned + cells * per_cell
         ledger.near(
-            row.expected_short, cells * per_cell, 0.01 * row.plants + 0.01, "expected_short",
+            row.expected_short, missing, 0.01 * row.plants + 0.01, "expected_short",
             row.order, "Summed over the nodes it is another number.",
         )  # fmt: skip
         for part in parts:
@@ -211,7 +221,7 @@ def check_supplies(season: Season, ledger: Ledger) -> None:
     seeds: dict[str, float] = defaultdict(float)
     mix = 0.0
     units: dict[str, float] = defaultdict(float)
-    own = {(s.sowing, c.id): u for s, _, c, u in stays(season)}
+    own = filled_units(season)
     for sowing in season.plan.sowings:
         if sowing in ahead:
             seeds[sowing.lot] += sowing.n_seeds
@@ -221,7 +231,7 @@ def check_supplies(season: Season, ledger: Ledger) -> None:
             if container is None or not (sowing in ahead or later):
                 continue
             units[name] += own[sowing.sowing, name]
-            mix += mix_l(sowing, container) if container.takes_mix else 0.0
+            mix += mix_l(steps[0], container) if container.takes_mix else 0.0
     listed = sum(n for unit, n in by_unit.items() if unit in {"seed", "seeds"})
     _same(ledger, "seed", sum(seeds.values()), listed)
     for lot, n in seeds.items():
@@ -232,7 +242,7 @@ def check_supplies(season: Season, ledger: Ledger) -> None:
         container = season.catalog.containers[name]
         if is_reusable(season, container):
             continue
-        total = sum(amounts[name, unit] for unit in _PIECES)
+        total = sum(amounts[item, unit] for unit in _PIECES for item in {name, container.name})
         _same(ledger, f"container {name}", n, total)
 
 

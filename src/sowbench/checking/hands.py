@@ -21,6 +21,7 @@ from sowbench.domain.records import Machine, PlaceKind, StepKind
 WATER: Final = "water"
 CHANGE_LOT: Final = "change lot"
 CANNOT_WAIT: Final = frozenset({WATER, "move"})
+UNWATERED: Final = (PlaceKind.CHAMBER, PlaceKind.COLD_STORE)
 COUNT_AFTER_D: Final = 2
 THIN_AFTER_D: Final = 4
 _SLIP_MIN: Final = 0.1
@@ -87,7 +88,7 @@ def machine_for(season: Season, container: str) -> Machine | None:
 def sowing_minutes(
     season: Season, rates: Rates, container: str, n_units: float, n_seeds: float, *, easy: bool
 ) -> float:
-    """Minutes to set up, fill, sow and carry; without changes of lot or container."""
+    """Minutes to set up, fill, sow and carry; without changes of lot or of the machine."""
     machine = machine_for(season, container)
     if machine is None:
         name = "sow_pelleted_seeds_per_h" if easy else "sow_seeds_per_h"
@@ -109,7 +110,6 @@ def expected_work(season: Season, lines: Timelines, stands: Stands, rates: Rates
     units = _units(season)
     first_day = season.index(season.inputs.from_date)
     lots: dict[tuple[int, str], str] = {}
-    changed: dict[tuple[int, str], str] = {}
     for sowing in season.plan.sowings:
         steps = [each for each in sowing.steps if each.kind is not StepKind.PREPARE]
         if not steps or any(each.container not in season.catalog.containers for each in steps):
@@ -124,14 +124,14 @@ def expected_work(season: Season, lines: Timelines, stands: Stands, rates: Rates
                 season, rates, steps[0].container, n_first, sowing.n_seeds, easy=easy
             )
             machine = machine_for(season, steps[0].container)
-            if machine is not None and (sown, steps[0].container) not in changed:
-                changed[sown, steps[0].container] = name
+            if machine is not None:
                 minutes += machine.changeover_minutes
             work.append(Work(sown, "sow", name, minutes))
             lots.setdefault((sown, sowing.lot), name)
         work += _step_work(season, rates, sowing, steps, units)
         work += _stand_work(season, lines, stands, rates, sowing, n_first)
-        work += _packing(season, rates, sowing, units[name, steps[-1]])
+        last = [units[name, each] for each in steps if each.container == steps[-1].container]
+        work += _packing(season, rates, sowing, max(last))
     setup = season.house.crew.setup_minutes
     work += [Work(day, CHANGE_LOT, "", setup) for (day, _lot) in lots]
     return [each for each in work if each.day >= first_day and each.minutes > 0]
@@ -210,11 +210,11 @@ def _packing(season: Season, rates: Rates, sowing: Sowing, n_units: float) -> li
 
 
 def water_by_day(season: Season, rates: Rates) -> NDArray[np.float64]:
-    """Minutes of watering by day, on attended days, outside chambers."""
+    """Minutes of watering by day, on attended days, outside chambers and cold stores."""
     out = np.zeros(season.n_days)
     first_day = season.index(season.inputs.from_date)
     for _, step, container, units in stays(season):
-        if step.kind is StepKind.PREPARE or season.is_kind(step.place, PlaceKind.CHAMBER):
+        if step.kind is StepKind.PREPARE or season.is_kind(step.place, *UNWATERED):
             continue
         days = days_between(
             max(season.index(step.from_date), first_day), season.index(step.to_date)

@@ -76,7 +76,8 @@ def _check_kind(season: Season, ledger: Ledger, sowing: Sowing, step: Step, crop
             not season.is_dark_place(step.place), "light-needing seed is not in the dark", name,
             f"{step.place} is dark.",
         )  # fmt: skip
-    if step.kind is StepKind.TONE and growing and step.place not in growing:
+    cooler = place.kind is PlaceKind.BENCH and step.place not in growing
+    if step.kind is StepKind.TONE and growing and cooler:
         days = days_between(season.index(step.from_date), season.index(step.to_date))
         w = season.w_nodes.size // 2
         there = season.climate(step.place).temp_day_mean_c[w, days].mean()

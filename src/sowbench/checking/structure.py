@@ -6,7 +6,7 @@ from collections import Counter
 
 from sowbench.checking.report import Ledger
 from sowbench.checking.season import Season
-from sowbench.domain.plan import Sowing
+from sowbench.domain.plan import Sowing, Step
 from sowbench.domain.records import Container, Order, Pin, StepKind
 
 UNMET_REASONS = frozenset({"room", "crew", "seed", "container", "too_soon", "past", "temperature"})
@@ -153,6 +153,7 @@ def check_steps(season: Season, ledger: Ledger) -> None:
                 f"{after.kind} does not begin when {before.kind} ends.",
                 before.to_date, after.from_date,
             )  # fmt: skip
+        n_cells = sowing.n_cells
         for step in sowing.steps:
             ledger.require(
                 step.from_date < step.to_date, "a step lasts", name,
@@ -162,9 +163,20 @@ def check_steps(season: Season, ledger: Ledger) -> None:
                 step.place in season.places, "places are known", name,
                 f"There is no place {step.place!r}.",
             )  # fmt: skip
+            if step.kind is StepKind.POT_ON:
+                _check_potted(season, ledger, sowing, step)
+                n_cells = step.n_cells
+            rest = _cells_after(season, sowing, step)
+            if rest is not None:
+                ledger.require(
+                    rest <= step.n_cells <= n_cells, "cells of the rest", name,
+                    f"{step.kind} has other cells than the rest needs.",
+                    f"{rest} to {n_cells}", step.n_cells,
+                )  # fmt: skip
+                n_cells = step.n_cells
             ledger.require(
-                step.n_cells == sowing.n_cells, "cells stay the same", name,
-                f"{step.kind} has another number of cells.", sowing.n_cells, step.n_cells,
+                step.n_cells == n_cells, "cells stay the same", name,
+                f"{step.kind} has another number of cells.", n_cells, step.n_cells,
             )  # fmt: skip
             container = season.catalog.containers.get(step.container)
             if ledger.require(
@@ -172,6 +184,35 @@ def check_steps(season: Season, ledger: Ledger) -> None:
                 f"There is no container {step.container!r}.",
             ) and container is not None:  # fmt: skip
                 _check_units(ledger, sowing, container, step.n_containers, step.n_cells)
+
+
+def _cells_after(season: Season, sowing: Sowing, step: Step) -> int | None:
+    """Return the cells wanted after a part was handed over as a step begins; None if none was."""
+    gone = rest = 0
+    for row in season.plan.orders:
+        order = season.orders.get(row.order)
+        for each in row.hand_over:
+            if order is None or each.sowing != sowing.sowing:
+                continue
+            if each.date <= step.from_date:
+                gone += each.plants
+            else:
+                rest += season.wanted_cells(order, each.plants)
+    return rest if gone and rest else None
+
+
+def _check_potted(season: Season, ledger: Ledger, sowing: Sowing, step: Step) -> None:
+    """Potted on are no more cells than were sown, and no fewer than the orders want."""
+    wanted = sum(
+        season.wanted_cells(season.orders[each.order], each.plants)
+        for each in sowing.orders
+        if each.order in season.orders
+    )
+    ledger.require(
+        min(wanted, sowing.n_cells) <= step.n_cells <= sowing.n_cells, "cells potted on",
+        sowing.sowing, "Too many or too few are potted on.",
+        f"{wanted} to {sowing.n_cells}", step.n_cells,
+    )  # fmt: skip
 
 
 def _check_units(
