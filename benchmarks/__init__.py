@@ -1,0 +1,1 @@
+"""Measures of speed and quality, and the invented seasons they run on."""
