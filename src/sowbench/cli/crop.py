@@ -41,18 +41,16 @@ def every(house: str | None, as_json: bool) -> None:
         return
     columns = (
         Column("crop"),
-        Column("kin", flexible=True),
         Column("raised"),
-        Column("up at 20 °C", right=True),
-        Column("seed depth", right=True),
-        Column("seed in a gram", right=True),
-        Column("plants a cell", right=True),
+        Column("up, 20 °C", right=True),
+        Column("depth", right=True),
+        Column("seeds/g", right=True),
+        Column("a cell", right=True),
         Column("raised in", flexible=True, least=12),
     )
     rows = [
         (
             each.id,
-            each.kin,
             each.season,
             "never" if each.emergence_20c_d is None else f"{each.emergence_20c_d:.0f} d",
             f"{each.depth_mm:.0f} mm",

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Final
 
 from sowbench.cli.text import WIDTH, Column, block, heading, table, wrap
+from sowbench.services import wording
 
 if TYPE_CHECKING:
     from sowbench.services.check import CheckOutcome
@@ -52,7 +53,7 @@ def check_lines(outcome: CheckOutcome, width: int = WIDTH, *, every: bool = Fals
             below.append(f"  and {len(sentences) - most:,} more; --all lists them")
         word = "Fails" if fails else "Comes out otherwise"
         lines += block(f"{word}: {rule} ({len(sentences):,})", below)
-    figures = [(name, f"{value:,.4g}") for name, value in outcome.figures.items()]
+    figures = [(name, wording.money(value)) for name, value in outcome.figures.items()]
     columns = (Column(""), Column("", right=True))
     lines += block("Recomputed as a whole", table(columns, figures, width, "  "))
     noted: list[str] = []

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Final
 
 from sowbench.cli.text import WIDTH, Column, block, heading, table, wrap
 from sowbench.services import wording
+from sowbench.services.cards import lot_words
 from sowbench.services.offers import helps, reason_words
 
 if TYPE_CHECKING:
@@ -54,10 +55,11 @@ def plan_lines(
     for sentence in _opening(summary):
         lines += wrap(sentence, width)
     lines += block(
-        f"Not planned: {wording.count(len(summary.unmet), 'order')}" if summary.unmet else "",
+        f"Not planned, wholly or in part: {wording.count(len(summary.unmet), 'order')}",
         _unmet_lines(summary, width),
     )
     lines += _risky_block(summary.risky, width, every=every)
+    lines += _untimely_block(summary.untimely, width, every=every)
     lines += _days_block(summary.days, width)
     lines += _sowing_block(summary.sow_days, width, every=every)
     lines += _buy_block(summary.to_buy, width, every=every)
@@ -70,7 +72,9 @@ def _headline(summary: Summary) -> str:
     """Say how many orders are planned."""
     n, of = summary.n_planned, summary.n_orders
     if n == of:
-        return "All orders are planned." if of > 1 else "The order is planned."
+        return f"All {of:,} orders are planned." if of > 1 else "The order is planned."
+    if of == 1:
+        return f"The order is {'planned in part' if summary.n_partly else 'not planned'}."
     partly = f", {summary.n_partly} more in part" if summary.n_partly else ""
     return f"{n} of {of} orders are planned{partly}."
 
@@ -82,6 +86,8 @@ def _opening(summary: Summary) -> list[str]:
         if summary.n_standing
         else ""
     )
+    if not summary.n_sowings and not summary.n_standing:
+        return ["Nothing is to be sown.", _cost_words(summary)]
     plants = (
         f"{wording.count(summary.n_plants_planned, 'plant')} come from"
         f" {wording.count(summary.n_sowings, 'sowing')}"
@@ -89,7 +95,11 @@ def _opening(summary: Summary) -> list[str]:
         f" from {wording.day(summary.from_date, year=True)}"
         f" to {wording.day(summary.until_date, year=True)}."
     )
-    return [plants, _cost_words(summary), gap_words(summary)]
+    timely = (
+        f"Plants ready and not overgrown on a day that serves: {wording.percent(summary.on_time_frac)}"
+        " of those planned, as far as weather and seed can be foreseen."
+    )
+    return [plants, timely, _cost_words(summary), gap_words(summary)]
 
 
 def _cost_words(summary: Summary) -> str:
@@ -140,7 +150,7 @@ def _unmet_words(each: UnmetOrder) -> str:
     who = f" for {each.customer}" if each.customer else ""
     why = each.words or reason_words(each.reason)
     return (
-        f"{each.order}{who}: {each.plants_unmet:,}{of} {each.crop}"
+        f"{each.order}{who}: {each.plants_unmet:,}{of} {each.crop} plants"
         f" for {wording.day(each.wanted_date)}. {_sentence(why)}"
     )
 
@@ -150,38 +160,55 @@ def _sentence(words: str) -> str:
     words = words.strip()
     if not words:
         return ""
-    return f"{words[0].upper()}{words[1:]}{'' if words.endswith(('.', '!', '?')) else '.'}"
+    return f"{wording.sentence_start(words)}{'' if words.endswith(('.', '!', '?')) else '.'}"
 
 
 def _risky_block(risky: Sequence[RiskyOrder], width: int, *, every: bool) -> list[str]:
-    if not risky:
-        return []
+    """List orders that may come short, each with its weak part."""
     shown = risky if every else risky[:_MOST_RISKY]
+    lines: list[str] = []
+    for each in shown:
+        who = f" for {each.customer}" if each.customer else ""
+        lines += wrap(
+            f"{each.order}{who}: {each.plants:,} {each.crop} plants for"
+            f" {wording.day(each.wanted_date)}; enough {wording.percent(each.chance_enough_frac)},"
+            f" in time {wording.percent(each.chance_in_time_frac)}.",
+            width,
+            INDENT,
+        )
+        for part in each.weak_parts:
+            lines += wrap(_sentence(part), width, INDENT * 3, INDENT * 2 + "→ ")
+    lines += _more(len(risky) - len(shown), "order", "orders.csv")
+    title = f"May come short: {wording.count(len(risky), 'order')}, the least sure first"
+    return block(title, lines)
+
+
+def _untimely_block(untimely: Sequence[RiskyOrder], width: int, *, every: bool) -> list[str]:
+    """List orders that more likely than not miss their days."""
+    shown = untimely if every else untimely[:_MOST_RISKY]
     rows = [
         (
             each.order,
+            each.customer,
             f"{each.plants:,}",
             each.crop,
-            wording.short_day(each.wanted_date),
-            wording.percent(each.chance_enough_frac),
+            wording.day(each.wanted_date),
             wording.percent(each.chance_in_time_frac),
-            "; ".join(each.weak_parts),
         )
         for each in shown
     ]
     columns = (
         Column("order", flexible=True),
+        Column("for", flexible=True),
         Column("plants", right=True),
         Column("crop", flexible=True),
-        Column("wanted", right=True),
-        Column("enough", right=True),
+        Column("wanted"),
         Column("in time", right=True),
-        Column("weak part, and what would help", flexible=True, least=24),
     )
     lines = table(columns, rows, width, INDENT)
-    lines += _more(len(risky) - len(shown), "order", "orders.csv")
-    noun = "order is" if len(risky) == 1 else "orders are"
-    return block(f"{len(risky)} planned {noun} not safe, the weakest first", lines)
+    lines += _more(len(untimely) - len(shown), "order", "orders.csv")
+    n = wording.count(len(untimely), "order")
+    return block(f"More likely than not too early or too late for their days: {n}", lines)
 
 
 def _more(n: int, noun: str, file: str) -> list[str]:
@@ -209,16 +236,16 @@ def _days_block(days: Sequence[DaySheet], width: int) -> list[str]:
 
 def _task_row(task: DayTask) -> tuple[str, str, str, str]:
     """Say one task: what, where, of what."""
-    if len(task.words) == 1 and len(task.sowings) <= 1:
-        what = task.words[0]
+    if task.task == "change lot":
+        what = wording.count(task.n, "lot")
     elif task.task == "water":
-        what = "everything there" if not task.crops else named(task.crops)
+        what = ""
+    elif len(task.sowings) > _MOST_NAMES:
+        what = f"{wording.count(len(task.sowings), 'sowing')}: {named(task.crops)}"
     else:
-        what = named(task.crops) or named(task.sowings)
-        if len(task.sowings) > 1:
-            what += f" ({wording.count(len(task.sowings), 'sowing')})"
-        elif task.sowings and task.crops:
-            what += f" ({task.sowings[0]})"
+        what = wording.listed(task.sowings)
+    if len(task.words) == 1 and task.task not in {"change lot", "water"}:
+        what = f"{what}: {task.words[0]}" if what else task.words[0]
     return task.task, task.place, what, wording.minutes(task.minutes)
 
 
@@ -248,13 +275,12 @@ def _sowing_block(days: Sequence[SowDay], width: int, *, every: bool) -> list[st
         return []
     shown = days if every else days[:_MOST_SOW_DAYS]
     columns = (
-        Column("sowing"),
-        Column("crop and lot", flexible=True, least=16),
-        Column("in", flexible=True, least=12),
-        Column("seeds", right=True),
-        Column("cells", right=True),
+        Column("sowing", flexible=True, least=16),
+        Column("lot", flexible=True, least=12),
+        Column("in", flexible=True, least=13),
+        Column("cells x seeds", right=True),
         Column("to", flexible=True, least=8),
-        Column("ready, 8 times in 10"),
+        Column("ready"),
     )
     lines: list[str] = []
     for each in shown:
@@ -266,22 +292,23 @@ def _sowing_block(days: Sequence[SowDay], width: int, *, every: bool) -> list[st
     if n_more > 0:
         lines += ["", *_more(n_more, "sowing day", "sowings.csv; or print all with --all")]
     title = f"What to sow: {wording.count(sum(len(each.sowings) for each in days), 'sowing')}"
-    return block(f"{title} on {wording.count(len(days), 'day')}", lines[1:])
+    title += f" on {wording.count(len(days), 'day')} (ready: 8 times in 10 between the two days)"
+    return block(title, lines[1:])
 
 
 def _sowing_row(line: SowingLine) -> tuple[str, ...]:
     """Name a sowing for the table."""
-    variety = f" '{line.variety}'" if line.variety else ""
+    variety = f"'{line.variety}', " if line.variety else ""
     last = line.ready_p90_date
     ready = wording.short_day(line.ready_p10_date)
     if last is not None and last != line.ready_p10_date:
         ready += f" to {wording.short_day(last)}"
+    named_so = line.sowing.casefold().startswith(line.crop.casefold())
     return (
-        line.sowing,
-        f"{line.crop}{variety}, {line.lot}",
+        line.sowing if named_so else f"{line.sowing} {line.crop}",
+        f"{variety}{lot_words(line.lot).removeprefix('lot ')}",
         f"{line.n_containers} x {line.container}",
-        f"{line.n_seeds:,}" + (f" ({line.seeds_per_cell} a cell)" * (line.seeds_per_cell > 1)),
-        f"{line.n_cells:,}",
+        f"{line.n_cells:,} x {line.seeds_per_cell}",
         line.place,
         ready,
     )
@@ -296,7 +323,7 @@ def _buy_block(to_buy: Sequence[Supply], width: int, *, every: bool) -> list[str
             wording.short_day(each.order_by),
             wording.short_day(each.needed_on),
             each.item,
-            f"{wording.amount(each.to_buy)} {each.unit}".strip(),
+            _how_much(each),
             wording.amount(each.in_stock) if each.in_stock else "none",
         )
         for each in shown
@@ -311,6 +338,12 @@ def _buy_block(to_buy: Sequence[Supply], width: int, *, every: bool) -> list[str
     lines = table(columns, rows, width, INDENT)
     lines += _more(len(to_buy) - len(shown), "thing", "supplies.csv")
     return block("What to buy, by the day to order it", lines)
+
+
+def _how_much(supply: Supply) -> str:
+    """Say how much of something to buy."""
+    unit = supply.unit.removesuffix("s") if supply.to_buy == 1 else supply.unit
+    return f"{wording.amount(supply.to_buy)} {unit}".strip()
 
 
 def _peak_lines(peaks: Sequence[Peak], width: int) -> list[str]:
@@ -362,4 +395,4 @@ def _ground_block(summary: Summary, width: int, *, assumptions: bool) -> list[st
     noted: list[str] = []
     for each in summary.notes:
         noted += wrap(each, width, INDENT * 2, INDENT + "- ")
-    return lines + block("Noted while reading", noted)
+    return [*lines, *block("Noted while reading", noted)]

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+import re
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date, timedelta
 from math import isinf
@@ -22,6 +23,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from sowbench.planning.inputs import PlanInputs
+    from sowbench.reference.tables import Source
 
 # The mix is taken at its mean over the days in the place of germination, at most so many.
 _GERMINATES_D: Final = 10
@@ -104,6 +106,7 @@ def _card(sowing: Sowing, inputs: PlanInputs, climates: _Climates, lot: SeedLot 
     temp_c = climates.mix_c(start.place, sowing.sow_date, start.to_date)
     variety = f" '{sowing.variety}'" if sowing.variety else ""
     seeds = f"{wording.count(sowing.n_seeds, 'seed')}, {sowing.seeds_per_cell} a cell"
+    cells = wording.count(sowing.n_cells, "cell")
     trays = f"{start.n_containers} x {container.name} ({start.container})"
     orders = wording.listed(f"{each.order} ({each.plants:,})" for each in sowing.orders)
     steps = how_to_sow(
@@ -122,7 +125,7 @@ def _card(sowing: Sowing, inputs: PlanInputs, climates: _Climates, lot: SeedLot 
         sow_date=sowing.sow_date,
         title=f"{crop.name}{variety}",
         opening=(
-            f"Lot {sowing.lot}: {seeds}, in {wording.count(sowing.n_cells, 'cell')}: {trays}.",
+            f"{wording.sentence_start(lot_words(sowing.lot))}: {seeds}, in {cells}: {trays}.",
             f"For {orders}.",
         ),
         steps=tuple(
@@ -170,6 +173,22 @@ class _Climates:
         return round(float(hours.mean()), 1)
 
 
+def lot_words(lot: str) -> str:
+    """Name a lot; one that stands in where no seed file was given is still to be bought.
+
+    Parameters
+    ----------
+    lot : str
+        Name of the lot.
+
+    Returns
+    -------
+    text : str
+        As "lot A-12" or "seed to buy".
+    """
+    return "seed to buy" if lot.endswith("(to buy)") else f"lot {lot}"
+
+
 def outlook(sowing: Sowing) -> tuple[str, ...]:
     """Say when a sowing is ready and how many plants to expect.
 
@@ -215,21 +234,24 @@ def _stretch(step: Step) -> str:
     return f"{wording.span(step.from_date, last)}: {what} ({step.place})."
 
 
-def cards_document(cards: Iterable[Card]) -> str:
+def cards_document(cards: Iterable[Card], sources: Mapping[str, Source]) -> str:
     """Write the cards as one Markdown text.
 
     Parameters
     ----------
     cards : iterable of Card
         The cards.
+    sources : mapping of str to Source
+        Sources by the id that a step cites.
 
     Returns
     -------
     text : str
-        One heading a card, in the order given.
+        One heading a card, in the order given; what was cited comes last.
     """
+    every = tuple(cards)
     lines = ["# How to sow, one card a sowing", ""]
-    for each in cards:
+    for each in every:
         lines += [f"## {wording.day(each.sow_date, year=True)}: {each.title} ({each.sowing})", ""]
         lines += [*(f"{sentence}  " for sentence in each.opening), ""]
         said: set[str] = set()
@@ -242,4 +264,29 @@ def cards_document(cards: Iterable[Card]) -> str:
                 said.add(step.caution)
                 lines.append(f"   **Caution: {step.caution}**")
         lines += ["", *(f"- {sentence}" for sentence in (*each.course, *each.outlook)), ""]
+    citations = cited_sources(every, sources)
+    if citations:
+        lines += ["## Sources", ""]
+        lines += [f"- {name}: {citation}" for name, citation in citations]
+        lines += ["- practice: common practice, no single source", ""]
     return "\n".join(lines)
+
+
+def cited_sources(cards: Iterable[Card], sources: Mapping[str, Source]) -> list[tuple[str, str]]:
+    """List what the steps of cards cite.
+
+    Parameters
+    ----------
+    cards : iterable of Card
+        The cards.
+    sources : mapping of str to Source
+        Sources by id.
+
+    Returns
+    -------
+    citations : list of (str, str)
+        Id and citation, by id.
+    """
+    texts = [each for card in cards for step in card.steps for each in (step.source, step.why)]
+    names = {name for text in texts for name in re.findall(r"[A-Za-z0-9.-]+", text)}
+    return [(name, sources[name].citation) for name in sorted(names & set(sources))]

@@ -89,7 +89,8 @@ def load_house(path: str | Path | None) -> tuple[House, Catalog]:
     """
     base = load_catalog()
     if path is None:
-        return windowsill_house(), base
+        # Who raises plants at home raises them even where it would be cheaper not to.
+        return with_short_plant(windowsill_house(), 10.0), base
     house = read_house(
         path,
         containers=base.containers,
@@ -106,6 +107,33 @@ def load_house(path: str | Path | None) -> tuple[House, Catalog]:
         return house, load_catalog(house.own_crops, house.own_containers)
     except SowbenchError as error:
         raise InputFileError([Problem(str(path), None, None, None, str(error))]) from error
+
+
+def with_short_plant(house: House, factor: float) -> House:
+    """Let a short plant cost more in a house, and say so among its assumptions.
+
+    Parameters
+    ----------
+    house : House
+        The house.
+    factor : float
+        How many times more; 1 changes nothing.
+
+    Returns
+    -------
+    house : House
+        The same house with the higher price.
+    """
+    if factor == 1.0:
+        return house
+    price = factor * house.prices.short_plant
+    others = [each for each in house.assumptions if not each.startswith("short_plant ")]
+    said = f"short_plant {price:.2f}: high enough that plants are raised even if it does not pay"
+    return replace(
+        house,
+        prices=replace(house.prices, short_plant=price),
+        assumptions=(*others, said),
+    )
 
 
 def load_inputs(files: InputFiles, from_date: date) -> Loaded:

@@ -114,7 +114,7 @@ def plan_loaded(
     cards = sowing_cards(planned.plan, inputs)
     paths: tuple[Path, ...] = ()
     if out is not None:
-        extra = {CARDS_FILE: cards_document(cards).encode("utf-8")}
+        extra = {CARDS_FILE: cards_document(cards, inputs.catalog.sources).encode("utf-8")}
         if parts.draw is not None and any(any(each.use) for each in uses):
             title = f"{summary.n_sowings} sowings for {summary.n_orders} orders"
             extra |= parts.draw(uses, title)

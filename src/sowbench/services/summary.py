@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import TYPE_CHECKING, Final
@@ -20,6 +20,8 @@ DAYS_AHEAD_D: Final = 14
 _TASK_ORDER: Final = (
     "move", "water", "count", "thin", "pot on", "space", "tone", "change lot", "sow", "pack",
 )  # fmt: skip
+_ONCE_A_DAY: Final = frozenset({"water", "change lot"})
+_AT_THE_END: Final = frozenset({"change lot", "sow", "pack"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,6 +61,7 @@ class DayTask:
 
     task: str
     place: str
+    n: int
     sowings: tuple[str, ...]
     crops: tuple[str, ...]
     minutes: float
@@ -132,6 +135,7 @@ class Summary:
     n_sowings: int
     n_standing: int
     n_seeds: int
+    on_time_frac: float
     cost: float
     cost_parts: Mapping[str, float]
     bound: float
@@ -140,6 +144,7 @@ class Summary:
     seconds: float
     unmet: tuple[UnmetOrder, ...]
     risky: tuple[RiskyOrder, ...]
+    untimely: tuple[RiskyOrder, ...]
     days: tuple[DaySheet, ...]
     sow_days: tuple[SowDay, ...]
     to_buy: tuple[Supply, ...]
@@ -194,6 +199,7 @@ def summarize(
         n_sowings=len(sown),
         n_standing=len(plan.sowings) - len(sown),
         n_seeds=sum(each.n_seeds for each in sown),
+        on_time_frac=_on_time_frac(plan),
         cost=plan.cost,
         cost_parts=dict(plan.cost_parts),
         bound=plan.bound,
@@ -201,7 +207,8 @@ def summarize(
         gap_without_short_frac=plan.gap_without_short_frac,
         seconds=plan.seconds,
         unmet=_unmet(plan, orders),
-        risky=_risky(plan, orders),
+        risky=_listed(plan, orders, lambda each: bool(each.risky)),
+        untimely=_listed(plan, orders, _is_untimely),
         days=day_sheets(plan, [each.name for each in inputs.house.places]),
         sow_days=sow_days(plan),
         to_buy=tuple(
@@ -238,9 +245,23 @@ def _unmet(plan: Plan, orders: Mapping[str, Order]) -> tuple[UnmetOrder, ...]:
     return tuple(sorted(found, key=lambda each: each.wanted_date))
 
 
-def _risky(plan: Plan, orders: Mapping[str, Order]) -> tuple[RiskyOrder, ...]:
-    """List planned orders with a weak part, the weakest first."""
-    found = [_risky_order(each, orders[each.order]) for each in plan.orders if each.risky]
+def _on_time_frac(plan: Plan) -> float:
+    """Share of the planned plants that can be expected ready, not overgrown, on a day that serves."""
+    planned = sum(each.planned for each in plan.orders)
+    on_time = sum(each.planned * each.chance_in_time_frac for each in plan.orders)
+    return on_time / planned if planned else 0.0
+
+
+def _is_untimely(planned: OrderPlan) -> bool:
+    """Tell whether what is planned for an order will more likely than not miss its days."""
+    return planned.planned > 0 and planned.chance_in_time_frac < 0.5
+
+
+def _listed(
+    plan: Plan, orders: Mapping[str, Order], wanted: Callable[[OrderPlan], bool]
+) -> tuple[RiskyOrder, ...]:
+    """List planned orders of a kind, the least sure first."""
+    found = [_risky_order(each, orders[each.order]) for each in plan.orders if wanted(each)]
     return tuple(sorted(found, key=lambda each: (each.chance_filled_frac, each.wanted_date)))
 
 
@@ -294,32 +315,49 @@ def day_sheets(
 def _walked(
     tasks: Iterable[Task], walk: Mapping[str, int], crops: Mapping[str, str]
 ) -> tuple[DayTask, ...]:
-    """Join tasks that are alike and sort them by the way through the house."""
+    """Join tasks that are alike and sort them by the way through the house.
+
+    Water is one round through all places, and changes of lot are told once a day.
+    """
     alike: dict[tuple[str, str], list[Task]] = defaultdict(list)
     for each in tasks:
-        alike[each.task, each.place].append(each)
+        place = "" if each.task in _ONCE_A_DAY else each.place
+        alike[each.task, place].append(each)
 
     def place_in_walk(key: tuple[str, str]) -> tuple[int, int, str]:
         task, place = key
         turn = _TASK_ORDER.index(task) if task in _TASK_ORDER else len(_TASK_ORDER)
-        late = task in {"change lot", "sow", "pack"}
+        if task == "water":
+            return -1, turn, place
+        late = task in _AT_THE_END
         return (len(walk) + turn if late else walk.get(place, len(walk)), turn, place)
 
     return tuple(
-        DayTask(
-            task=task,
-            place=place,
-            sowings=tuple(each.sowing for each in alike[task, place] if each.sowing),
-            crops=tuple(
-                dict.fromkeys(
-                    crops[each.sowing] for each in alike[task, place] if each.sowing in crops
-                )
-            ),
-            minutes=sum(each.minutes for each in alike[task, place]),
-            slack_d=min(each.slack_d for each in alike[task, place]),
-            words=tuple(dict.fromkeys(each.words for each in alike[task, place] if each.words)),
-        )
+        _joined(task, place, alike[task, place], walk, crops)
         for task, place in sorted(alike, key=place_in_walk)
+    )
+
+
+def _joined(
+    task: str,
+    place: str,
+    tasks: Sequence[Task],
+    walk: Mapping[str, int],
+    crops: Mapping[str, str],
+) -> DayTask:
+    """Make one line of tasks that are alike."""
+    places = sorted(
+        {each.place for each in tasks if each.place}, key=lambda each: walk.get(each, 0)
+    )
+    return DayTask(
+        task=task,
+        place=place or ", ".join(places),
+        n=len(tasks),
+        sowings=tuple(each.sowing for each in tasks if each.sowing),
+        crops=tuple(dict.fromkeys(crops[each.sowing] for each in tasks if each.sowing in crops)),
+        minutes=sum(each.minutes for each in tasks),
+        slack_d=min(each.slack_d for each in tasks),
+        words=tuple(dict.fromkeys(each.words for each in tasks if each.words)),
     )
 
 

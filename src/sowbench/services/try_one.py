@@ -7,14 +7,14 @@ from datetime import date
 from typing import TYPE_CHECKING, Final
 
 from sowbench.domain.plan import OrderPlan, Plan, Sowing, Unmet
-from sowbench.domain.records import House, Order
+from sowbench.domain.records import Order
 from sowbench.exchange.orders import SYSTEMS
 from sowbench.exchange.weather import read_weather
 from sowbench.planning.inputs import PlanInputs
 from sowbench.reference.catalog import Catalog
 from sowbench.science.errors import OutOfRangeError, UnknownNameError
 from sowbench.services.cards import Card, sowing_cards
-from sowbench.services.inputs import load_house
+from sowbench.services.inputs import load_house, with_short_plant
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -157,27 +157,13 @@ def _plan_at_any_cost(
     """
     first: Plan | None = None
     for factor in _SHORT_FACTORS:
-        dearer = replace(inputs, house=_with_short_plant(inputs.house, factor))
+        dearer = replace(inputs, house=with_short_plant(inputs.house, factor))
         plan = parts.make_plan(dearer, parameters, seed, None).plan
         if not plan.unmet:
             return plan
         first = first or plan
     assert first is not None  # noqa: S101 - there is at least one factor
     return first
-
-
-def _with_short_plant(house: House, factor: float) -> House:
-    """Let a short plant cost more in a house, and say so among its assumptions."""
-    if factor == 1.0:
-        return house
-    price = factor * house.prices.short_plant
-    others = [each for each in house.assumptions if not each.startswith("short_plant ")]
-    said = f"short_plant {price:.2f}: high enough that plants are raised even if it does not pay"
-    return replace(
-        house,
-        prices=replace(house.prices, short_plant=price),
-        assumptions=(*others, said),
-    )
 
 
 def order_of(question: Question, catalog: Catalog, from_date: date) -> Order:

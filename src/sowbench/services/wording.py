@@ -115,11 +115,9 @@ def minutes(n: float) -> str:
     Returns
     -------
     text : str
-        As "25 min", "3 h 40 min".
+        As "25 min", "3 h 40 min"; never less than a minute.
     """
-    whole = round(n)
-    if whole < 1:
-        return "under a minute"
+    whole = max(round(n), 1)
     if whole < 60:
         return f"{whole} min"
     hours, rest = divmod(whole, 60)
@@ -183,16 +181,17 @@ def money(amount: float, currency: str = "") -> str:
     amount : float
         How much.
     currency : str, default ""
-        In front, if the house has one.
+        Currency of the house, if it has one: a word behind, a sign in front.
 
     Returns
     -------
     text : str
-        As "4,812" or "12.40"; cents below 100 only.
+        As "4,812", "12.40", "4,812 crowns" or "¤ 4,812"; cents below 100 only.
     """
     digits = 2 if abs(amount) < 100 else 0
     rounded = round(amount, digits) + 0.0  # no "-0"
-    return f"{currency} {rounded:,.{digits}f}".strip()
+    text = f"{rounded:,.{digits}f}"
+    return f"{text} {currency}" if currency[-1:].isalpha() else f"{currency} {text}".strip()
 
 
 def amount(value: float) -> str:
@@ -270,3 +269,19 @@ def assumed(sentences: Iterable[str]) -> list[str]:
         key = rest if name_and_value else sentence
         alike.setdefault(key, []).append(what if name_and_value else "")
     return [f"{', '.join(whats)}: {rest}" if whats[0] else rest for rest, whats in alike.items()]
+
+
+def sentence_start(words: str) -> str:
+    """Begin words with a capital, leaving the rest as it is.
+
+    Parameters
+    ----------
+    words : str
+        Words.
+
+    Returns
+    -------
+    text : str
+        As "Lot A-12" from "lot A-12".
+    """
+    return words[:1].upper() + words[1:]
