@@ -20,7 +20,7 @@ from sowbench.domain.plan import (
     Task,
 )
 from sowbench.domain.records import StepKind
-from sowbench.planning.options import Group
+from sowbench.planning.options import Group, GroupTable, group_table
 from sowbench.planning.placed import Placed, Settled
 from sowbench.planning.season import Season, watered
 from sowbench.planning.uses import Stay, after_first, jobs_of, moves_of, stages_of
@@ -31,7 +31,7 @@ FloatArray = NDArray[np.float64]
 _FINE_Z = np.linspace(-4.0, 4.0, 321)
 
 
-def as_group(placed: Placed) -> tuple[Placed, list[Group]]:
+def as_group(season: Season, placed: Placed) -> tuple[Placed, GroupTable]:
     """Give a sowing a group of its own, so that block functions see its orders alone."""
     row = placed.row
     keep = [m for m in range(row.hand_over.shape[1]) if row.hand_over[0, m] >= 0]
@@ -40,9 +40,12 @@ def as_group(placed: Placed) -> tuple[Placed, list[Group]]:
     block = row.take(np.array([0]))
     block.group = np.array([0])
     block.hand_over = hand
-    return Placed(placed.name, block, placed.orders, placed.crop_index), [
-        Group(tuple(o for o, _ in placed.orders))
-    ]
+    table = group_table(
+        season,
+        [Group(tuple(o for o, _ in placed.orders))],
+        [[n for _, n in placed.orders]],
+    )
+    return Placed(placed.name, block, placed.orders, placed.crop_index), table
 
 
 @dataclass(frozen=True)
@@ -58,7 +61,7 @@ class Stretch:
 
 def stretches(season: Season, placed: Placed) -> list[Stretch]:
     """Stays of a sowing in sequence, germination apart, shrinking as orders are handed over."""
-    one, groups = as_group(placed)
+    one, groups = as_group(season, placed)
     block = one.row
     stays = stages_of(season, block)
     moves = moves_of(season, block)
@@ -86,7 +89,7 @@ def stretches(season: Season, placed: Placed) -> list[Stretch]:
             a = emerge
         out.append(Stretch(kind, stay, a, b, 1.0))
     last = out[-1]
-    for a, b, left in after_first(season, block, groups):
+    for a, b, left in after_first(block, groups):
         if b[0] > a[0] and left[0] > 1e-9:
             out.append(Stretch(last.kind, stays[-1], int(a[0]), int(b[0]), float(left[0])))
     return out
@@ -261,7 +264,7 @@ def tasks_of(season: Season, placed: list[Placed]) -> list[Task]:
     water: dict[tuple[int, int], float] = {}
     lots: dict[tuple[int, int], str] = {}
     for p in placed:
-        one, groups = as_group(p)
+        one, groups = as_group(season, p)
         for job in jobs_of(season, one.row, groups, work):
             minutes = float(job.minutes[0])
             if minutes <= 0 or job.day[0] < 0:

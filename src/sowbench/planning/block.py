@@ -79,6 +79,21 @@ class CostParts:
         return CostParts({k: v[keep] for k, v in self.parts.items()}, self.fixed[keep])
 
 
+@dataclass(frozen=True)
+class Moves:
+    """Days on which candidates change container, spacing or place, all shape (n,).
+
+    `pot` is the start of growing without potting on; `space` equals `tone` without spacing.
+    """
+
+    start: IntArray
+    pot: IntArray
+    space: IntArray
+    tone: IntArray
+    hold: IntArray
+    end: IntArray
+
+
 @dataclass
 class Block:
     """Candidates of one crop, rule and place path, as flat arrays of the same length.
@@ -102,6 +117,7 @@ class Block:
     hand_over: IntArray
     sizing: Sizing
     costs: CostParts = field(default_factory=CostParts)
+    moves: Moves | None = None
 
     def __len__(self) -> int:
         """Count candidates."""

@@ -13,15 +13,17 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from sowbench.domain.records import Crop, Order, Pin, ReadyRule
+from sowbench.domain.records import Crop, Pin, ReadyRule
 from sowbench.planning.block import Block, Option
 from sowbench.planning.costs import own_costs
 from sowbench.planning.options import (
     MAX_SHARED_ORDERS,
     ContainerPath,
     Group,
+    GroupTable,
     admissible_lots,
     container_paths,
+    group_table,
     seeds_per_cell_options,
     shared_groups,
 )
@@ -63,7 +65,8 @@ class Candidates:
 def build_candidates(season: Season, pins: Iterable[Pin] = ()) -> Candidates:
     """Enumerate all candidates that the rules allow."""
     pin_of = {p.target: p for p in pins}
-    groups = shared_groups(season, pin_of)
+    table = group_table(season, shared_groups(season, pin_of))
+    groups = table.groups
     by_rule: dict[tuple[str, ReadyRule], dict[int, list[Option]]] = {}
     why: dict[int, str] = {}
     alike: dict[tuple[object, ...], ReadyRule] = {}
@@ -93,11 +96,10 @@ def build_candidates(season: Season, pins: Iterable[Pin] = ()) -> Candidates:
                     )
     blocks: list[Block] = []
     seen: dict[int, str] = {}
-    short = np.array([sum(short_money(season, o) for o in g.orders) for g in groups])
     for (crop_id, rule), wanted in by_rule.items():
         crop = season.catalog.crops[crop_id]
-        blocks += build_blocks(season, crop, rule, wanted, groups, pin_of, seen, short)
-    program = join(season, blocks, groups)
+        blocks += build_blocks(season, crop, rule, wanted, table, pin_of, seen)
+    program = join(season, blocks, table)
     has = np.zeros(len(season.orders), dtype=bool)
     if program.n:
         members = program.members[np.unique(program.group)]
@@ -114,20 +116,17 @@ def build_blocks(
     crop: Crop,
     rule: ReadyRule,
     wanted: dict[int, list[Option]],
-    groups: list[Group],
+    groups: GroupTable,
     pins: dict[str, Pin],
     seen: dict[int, str],
-    short: NDArray[np.float64],
 ) -> list[Block]:
     """Lay the orders over every path of places; all paths are sized in one go."""
     calendar = season.calendar
     days = np.flatnonzero(calendar.is_sow)
-    last_wanted = max(
-        calendar.day(season.orders[o].latest_date) for g in wanted for o in groups[g].orders
-    )
+    last_wanted = int(groups.latest[list(wanted)].max())
     days = days[(days >= season.from_day) & (days < last_wanted)]
     if not len(days):
-        seen.update({g: "past" for g in wanted if len(groups[g].orders) == 1})
+        seen.update({g: "past" for g in wanted if groups.orders[g, 1] < 0})
         return []
     choices, options = number_options(wanted)
     drafts: list[Draft] = []
@@ -162,7 +161,7 @@ def build_blocks(
         if not len(block):
             continue
         block.costs = own_costs(season, block, groups)
-        worth = block.costs.variable + block.costs.fixed < short[block.group]
+        worth = block.costs.variable + block.costs.fixed < groups.short[block.group]
         if worth.any():
             out.append(block.take(np.flatnonzero(worth)))
     return out
@@ -202,12 +201,6 @@ def numbers_of(rule: ReadyRule) -> tuple[object, ...]:
     )
 
 
-def short_money(season: Season, order: int) -> float:
-    """Money of leaving an order unmet."""
-    o = season.orders[order]
-    return season.house.prices.short_plant * o.plants
-
-
 def lot_in_time(
     season: Season,
     timeline: Timeline,
@@ -236,49 +229,52 @@ def sowing_pairs(
     places: PlacePath,
     timeline: Timeline,
     wanted: dict[int, list[Option]],
-    groups: list[Group],
+    groups: GroupTable,
     pins: dict[str, Pin],
     seen: dict[int, str],
 ) -> tuple[IntArray, IntArray, IntArray] | None:
     """(group, sowing day) pairs that the dates, the cold and the pins allow, with hand-over days."""
-    calendar = season.calendar
-    ready = timeline.ready_day
+    own = np.fromiter(wanted, dtype=np.int64)
+    ready = timeline.ready_day[None, :]
     overgrown = timeline.overgrown[timeline.overgrown.shape[0] // 2, len(season.z_nodes) // 2]
-    out_group, out_sow, out_hand = [], [], []
-    for g in wanted:
-        members = groups[g].orders
-        hand = np.full((len(ready), MAX_SHARED_ORDERS), -1)
-        ok = timeline.ok.copy()
-        for m, o in enumerate(members):
-            order = season.orders[o]
-            latest = calendar.day(order.latest_date)
-            h = np.maximum(calendar.day(order.wanted_date), ready)
-            h = np.where(h > latest, np.maximum(ready, latest), h)
-            ok &= h <= latest + LATE_AT_MOST_D
-            ok &= overgrown > h
-            if places.hold >= 0:
-                ok &= h - ready <= crop.hold_d
-            hand[:, m] = h
-            ok &= pinned(pins.get(order.id), season, places, timeline)
-        if not ok.any():
-            if len(members) == 1:
-                early = bool((timeline.ok & (ready <= hand[:, 0])).any())
-                seen.setdefault(g, "temperature" if early else "too_soon")
-            continue
-        rows = np.flatnonzero(ok)
-        last = hand[rows].max(axis=1)
-        warm = warm_enough(season, crop, places, timeline, rows, last)
-        if not warm.any():
-            if len(members) == 1:
-                seen[g] = "temperature"
-            continue
-        rows = rows[warm]
-        out_group.append(np.full(len(rows), g))
-        out_sow.append(rows)
-        out_hand.append(hand[rows])
-    if not out_group:
+    ok = np.repeat(timeline.ok[None, :], len(own), axis=0)
+    soon = np.zeros(len(own), dtype=bool)
+    hand = np.full((len(own), len(timeline.sow_day), MAX_SHARED_ORDERS), -1)
+    for m in range(MAX_SHARED_ORDERS):
+        has = groups.orders[own, m] >= 0
+        if not has.any():
+            break
+        latest = groups.latest[own, m][:, None]
+        h = np.maximum(groups.wanted[own, m][:, None], ready)
+        h = np.where(h > latest, np.maximum(ready, latest), h)
+        good = (h <= latest + LATE_AT_MOST_D) & (overgrown[None, :] > h)
+        if places.hold >= 0:
+            good &= h - ready <= crop.hold_d
+        if m == 0:
+            soon = (timeline.ok[None, :] & (ready <= latest)).any(axis=1)
+        ok &= good | ~has[:, None]
+        hand[:, :, m] = np.where(has[:, None], h, -1)
+    for row in np.flatnonzero(np.isin(groups.orders[own, 0], _pinned_orders(season, pins))):
+        order = season.orders[int(groups.orders[own[row], 0])]
+        ok[row] &= pinned(pins.get(order.id), season, places, timeline)
+    g, s = np.nonzero(ok)
+    warm = warm_enough(season, crop, places, timeline, s, hand[g, s].max(axis=1))
+    g, s = g[warm], s[warm]
+    alone = groups.orders[own, 1] < 0
+    reached = np.zeros(len(own), dtype=bool)
+    reached[g] = True
+    for row in np.flatnonzero(alone & ~reached):
+        why = "temperature" if soon[row] else "too_soon"
+        if seen.get(int(own[row])) != "temperature":
+            seen[int(own[row])] = why
+    if not len(g):
         return None
-    return np.concatenate(out_group), np.concatenate(out_sow), np.concatenate(out_hand)
+    return own[g], s, hand[g, s]
+
+
+def _pinned_orders(season: Season, pins: dict[str, Pin]) -> list[int]:
+    """Orders that have a pin."""
+    return [i for i, o in enumerate(season.orders) if o.id in pins]
 
 
 def pinned(
@@ -347,12 +343,9 @@ def stays_of(
     return stays
 
 
-def join(season: Season, blocks: list[Block], groups: list[Group]) -> Program:
+def join(season: Season, blocks: list[Block], groups: GroupTable) -> Program:
     """Join all blocks into the program over them."""
     n = sum(len(b) for b in blocks)
-    members = np.full((len(groups), MAX_SHARED_ORDERS), -1, dtype=np.int32)
-    for g, group in enumerate(groups):
-        members[g, : len(group.orders)] = group.orders
     builder = SegmentBuilder()
     at = 0
     for block in blocks:
@@ -371,14 +364,14 @@ def join(season: Season, blocks: list[Block], groups: list[Group]) -> Program:
     limited = np.isfinite(season.calendar.minutes).any()
     crew_index = next(i for i, k in enumerate(season.resources.kinds) if k.value == "crew")
     return Program(
-        members,
+        groups.orders.astype(np.int32),
         flat([b.group for b in blocks]).astype(np.int32),
         flat([b.costs.variable for b in blocks]),
         flat([b.costs.fixed for b in blocks]),
         lot_day.astype(np.int32),
         (pairs % season.calendar.n_days).astype(np.int32),
         np.maximum(flat([b.sizing.n_units for b in blocks]), 1).astype(np.int32),
-        np.array([short_money(season, i) for i in range(len(season.orders))]),
+        np.array([season.house.prices.short_plant * o.plants for o in season.orders]),
         crew.setup_minutes,
         crew.setup_minutes * per_minute,
         crew_index if limited else -1,
@@ -386,8 +379,3 @@ def join(season: Season, blocks: list[Block], groups: list[Group]) -> Program:
         builder.build(n),
         season.resources,
     )
-
-
-def orders_of_group(season: Season, group: Group) -> list[Order]:
-    """Orders of a group."""
-    return [season.orders[o] for o in group.orders]

@@ -15,7 +15,7 @@ from sowbench.planning.work import Work
 from sowbench.science.ready_chance import screen_in_time
 
 if TYPE_CHECKING:
-    from sowbench.planning.options import Group
+    from sowbench.planning.options import GroupTable
     from sowbench.planning.timeline import Timeline
 
 FloatArray = NDArray[np.float64]
@@ -45,6 +45,9 @@ def timing_money(
     season: Season, timeline: Timeline, sow: IntArray, latest: IntArray, hand_over: IntArray
 ) -> tuple[FloatArray, FloatArray]:
     """Expected days late after `latest`, and chance of being overgrown at hand-over."""
+    codes = (sow * 4096 + latest) * 4096 + hand_over
+    _, first, inverse = np.unique(codes, return_index=True, return_inverse=True)
+    sow, latest, hand_over = sow[first], latest[first], hand_over[first]
     screened = screen_in_time(
         np.moveaxis(timeline.ready[:, :, sow], 2, 0),
         np.moveaxis(timeline.overgrown[:, :, sow], 2, 0),
@@ -52,22 +55,11 @@ def timing_money(
         latest,
         hand_over,
     )
-    return screened.days_late, screened.overgrown_frac
+    return screened.days_late[inverse], screened.overgrown_frac[inverse]
 
 
-def own_costs(
-    season: Season,
-    block: Block,
-    groups: list[Group],
-    meant: list[int] | None = None,
-) -> CostParts:
-    """Money of every candidate of a block by part.
-
-    Parameters
-    ----------
-    meant : list of int, optional
-        Plants meant for each member of the only group, where an order is split.
-    """
+def own_costs(season: Season, block: Block, groups: GroupTable) -> CostParts:
+    """Money of every candidate of a block by part."""
     n, sizing, hand_over = len(block), block.sizing, block.hand_over
     prices, crew = season.house.prices, season.house.crew
     parts = {name: np.zeros(n) for name in PARTS}
@@ -104,27 +96,22 @@ def own_costs(
 
     for stay in stages:
         stand(stay, stay.start, stay.stop, 1.0)
-    for a, b, left in after_first(season, block, groups):
+    for a, b, left in after_first(block, groups):
         stand(stages[-1], a, b, left)
     minutes = minutes + m2_days * work.water_per_m2()
     parts["labor"] = np.asarray(minutes) / 60.0 * crew.rate_per_hour
     for m in range(hand_over.shape[1]):
-        has = hand_over[:, m] >= 0
-        if not has.any():
+        has = np.flatnonzero(hand_over[:, m] >= 0)
+        if not len(has):
             break
-        orders = [season.orders[g.orders[m]] if len(g.orders) > m else None for g in groups]
-        latest = np.array(
-            [0 if o is None else season.calendar.day(o.latest_date) for o in orders]
-        )[block.group[has]]
-        plants = np.array([0 if o is None else o.plants for o in orders])[block.group[has]]
-        if meant is not None:
-            plants = np.full(len(plants), meant[m])
-        late, over = timing_money(season, block.timeline, block.sow[has], latest, hand_over[has, m])
+        own = block.group[has]
+        plants = groups.plants[own, m]
+        late, over = timing_money(
+            season, block.timeline, block.sow[has], groups.latest[own, m], hand_over[has, m]
+        )
         parts["late"][has] += prices.late_plant_day * plants * late
         parts["overgrown"][has] += prices.overgrown_plant * plants * over
-    per_cell = np.array(
-        [season.plants_per_cell(season.orders[g.orders[0]]) for g in groups]
-    )[block.group]
+    per_cell = groups.per_cell[block.group]
     parts["short"] = prices.short_plant * sizing.short * per_cell
     parts["surplus"] = -prices.surplus_plant * sizing.surplus * per_cell
     fixed = np.full(n, crew.setup_minutes / 60.0 * crew.rate_per_hour)

@@ -17,9 +17,8 @@ def plan_cost(season: Season, settled: Settled) -> dict[str, float]:
     parts = dict.fromkeys(PARTS, 0.0)
     planned = np.zeros(len(season.orders))
     for p in settled.placed:
-        one, groups = as_group(p)
-        meant = [n * season.plants_per_cell(season.orders[o]) for o, n in p.orders]
-        costs = own_costs(season, one.row, groups, meant)
+        one, groups = as_group(season, p)
+        costs = own_costs(season, one.row, groups)
         for name in PARTS:
             if name not in {"short", "surplus"}:
                 parts[name] += float(costs.parts[name][0])

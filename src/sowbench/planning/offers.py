@@ -38,7 +38,7 @@ def residual_of(season: Season, placed: list[Placed]) -> FloatArray:
     left = resources.capacity.copy()
     crew = resources.index(ResourceKind.CREW, "crew")
     for p in placed:
-        one, groups = as_group(p)
+        one, groups = as_group(season, p)
         builder = SegmentBuilder()
         add_uses(season, one.row, groups, builder, 0)
         left -= builder.build(1).use(np.ones(1), *left.shape)

@@ -5,9 +5,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from sowbench.domain.records import Container, Crop, Order, Pin, ReadyRule
 from sowbench.planning.season import Lot, Season, is_limited
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
 
 MAX_SHARED_ORDERS = 4
 SHARED_WITHIN_D = 7
@@ -32,6 +36,83 @@ class Group:
     """Orders that one sowing can serve together, in the sequence in which it fills them."""
 
     orders: tuple[int, ...]
+
+
+@dataclass(frozen=True)
+class GroupTable:
+    """Numbers of all groups, members padded to four.
+
+    Attributes
+    ----------
+    groups : list of Group
+    orders : ndarray of int, shape (n_groups, 4)
+        Orders of each group, -1 where there is none.
+    wanted, latest : ndarray of int, shape (n_groups, 4)
+        Days, 0 without a member.
+    plants : ndarray of int, shape (n_groups, 4)
+        Plants meant for each member.
+    share : ndarray, shape (n_groups, 4)
+        Share of the cells meant for each member.
+    needs : ndarray of int, shape (n_groups, 4)
+        Usable cells that fill the orders up to each member.
+    confidence : ndarray, shape (n_groups, 4)
+    total, per_cell : ndarray of int, shape (n_groups,)
+        Cells wanted together, and plants a cell stands for.
+    short : ndarray, shape (n_groups,)
+        Money of leaving them all unmet.
+    """
+
+    groups: list[Group]
+    orders: IntArray
+    wanted: IntArray
+    latest: IntArray
+    plants: IntArray
+    share: FloatArray
+    needs: IntArray
+    confidence: FloatArray
+    total: IntArray
+    per_cell: IntArray
+    short: FloatArray
+
+
+def group_table(
+    season: Season, groups: list[Group], cells: list[list[int]] | None = None
+) -> GroupTable:
+    """Lay out the numbers of groups.
+
+    Parameters
+    ----------
+    cells : list of list of int, optional
+        Cells meant for each member, where an order is split; by default all it wants.
+    """
+    shape = (len(groups), MAX_SHARED_ORDERS)
+    orders = np.full(shape, -1)
+    wanted, latest, plants, needs = (np.zeros(shape, dtype=np.int64) for _ in range(4))
+    share, confidence = np.zeros(shape), np.zeros(shape)
+    per_cell = np.ones(len(groups), dtype=np.int64)
+    total = np.zeros(len(groups), dtype=np.int64)
+    calendar = season.calendar
+    for g, group in enumerate(groups):
+        meant = [season.need_cells(season.orders[o]) for o in group.orders]
+        if cells is not None:
+            meant = cells[g]
+        before = 0
+        for m, o in enumerate(group.orders):
+            order = season.orders[o]
+            per_cell[g] = season.plants_per_cell(order)
+            orders[g, m] = o
+            wanted[g, m] = calendar.day(order.wanted_date)
+            latest[g, m] = calendar.day(order.latest_date)
+            plants[g, m] = order.plants if cells is None else meant[m] * per_cell[g]
+            needs[g, m] = before + (season.enough_cells(order) if cells is None else meant[m])
+            before += meant[m]
+            confidence[g, m] = season.confidence(order)
+        share[g, : len(meant)] = np.array(meant) / before
+        total[g] = before
+    short = season.house.prices.short_plant * plants.sum(axis=1)
+    return GroupTable(
+        groups, orders, wanted, latest, plants, share, needs, confidence, total, per_cell, short
+    )
 
 
 def container_paths(season: Season, crop: Crop, order: Order) -> list[ContainerPath]:

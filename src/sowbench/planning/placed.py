@@ -6,6 +6,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import ndtri
 
 from sowbench.planning.block import Block, Option, Sizing
 from sowbench.planning.candidates import Candidates
@@ -15,7 +16,7 @@ from sowbench.planning.sizing import usable_nodes
 from sowbench.science.risk import Chances, OrderNeed, Share, SowingRisk, season_chances
 
 FloatArray = NDArray[np.float64]
-MOST_EXTRA_FRAC = 0.25
+MOST_RAISES = 8
 
 
 @dataclass
@@ -204,31 +205,30 @@ def needs_of(
     return needs, risks
 
 
-def settle(
-    season: Season, placed: list[Placed], residual: FloatArray | None = None
-) -> Settled:
+def settle(season: Season, placed: list[Placed]) -> Settled:
     """Compute exact chances, adding cells within trays where an order's confidence is missed."""
-    indices = sorted({o for p in placed for o, _ in p.orders})
-    for _ in range(6):
-        needs, risks = needs_of(season, placed, indices)
-        found = dict(zip(indices, season_chances(needs, risks, season.w_weights), strict=True))
-        raised = False
-        for o in indices:
-            wanted = season.confidence(season.orders[o])
-            if found[o].enough_frac >= wanted:
-                continue
-            rows = [i for i, p in enumerate(placed) if any(k == o for k, _ in p.orders)]
-            best = max(rows, key=lambda i: room_in_tray(placed[i]), default=None)
-            if best is not None and room_in_tray(placed[best]) > 0:
+    feeds: dict[int, list[int]] = {}
+    for i, p in enumerate(placed):
+        for o, _ in p.orders:
+            feeds.setdefault(o, []).append(i)
+    found: dict[int, Chances] = {}
+    todo = sorted(feeds)
+    for _ in range(MOST_RAISES):
+        needs, risks = needs_of(season, placed, todo)
+        found |= dict(zip(todo, season_chances(needs, risks, season.w_weights), strict=True))
+        raised: set[int] = set()
+        for o in todo:
+            lack = ndtri(season.confidence(season.orders[o])) - ndtri(found[o].enough_frac)
+            best = max(feeds[o], key=lambda i: room_in_tray(placed[i]))
+            room = room_in_tray(placed[best])
+            if lack > 0 and room > 0 and best not in raised:
                 p = placed[best]
-                step = max(1, round(0.01 * p.n_cells))
-                placed[best] = p.with_cells(p.n_cells + min(step, room_in_tray(p)))
-                raised = True
-        if not raised:
+                step = max(1, int(np.ceil(min(lack, 1.0) * 0.7 * np.sqrt(p.n_cells))))
+                placed[best] = p.with_cells(p.n_cells + min(step, room))
+                raised.add(best)
+        todo = sorted(o for o, rows in feeds.items() if raised.intersection(rows))
+        if not todo:
             break
-    else:
-        needs, risks = needs_of(season, placed, indices)
-        found = dict(zip(indices, season_chances(needs, risks, season.w_weights), strict=True))
     return Settled(placed, found)
 
 

@@ -235,7 +235,7 @@ def uses_of(season: Season, placed: list[Placed]) -> tuple[ResourceUse, ...]:
     total = np.zeros(resources.capacity.shape)
     crew = resources.index(ResourceKind.CREW, "crew")
     for p in placed:
-        one, groups = as_group(p)
+        one, groups = as_group(season, p)
         builder = SegmentBuilder()
         add_uses(season, one.row, groups, builder, 0)
         total += builder.build(1).use(np.ones(1), *resources.capacity.shape)

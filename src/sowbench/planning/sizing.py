@@ -16,7 +16,7 @@ from sowbench.science.stand import cell_ok_prob, thin_per_cell, usable_frac
 
 if TYPE_CHECKING:
     from sowbench.domain.records import Crop
-    from sowbench.planning.options import Group
+    from sowbench.planning.options import GroupTable
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -71,7 +71,7 @@ def surroundings(
 
 
 def size_drafts(
-    season: Season, crop: Crop, drafts: list[Draft], choices: list[Option], groups: list[Group]
+    season: Season, crop: Crop, drafts: list[Draft], choices: list[Option], groups: GroupTable
 ) -> Sizing:
     """Size all candidates of a crop and rule; equal cases are computed once."""
     around = [surroundings(season, crop, d) for d in drafts]
@@ -109,37 +109,15 @@ def _shares(
         light = unique[rows, 3] / STEPS
         nodes[rows] = usable_frac(ok[at], light[:, None])
         weights[rows] = lot.weights
-        share, _ = thin_per_cell(
+        _, share = thin_per_cell(
             n_seeds, p @ lot.weights, crop.plants_per_cell[1], seedlings_per_unit=per_unit
         )
         thin_share[rows] = share[at]
     return nodes, weights, thin_share
 
 
-def _needs(
-    season: Season, groups: list[Group], group: IntArray
-) -> tuple[IntArray, FloatArray, IntArray, IntArray, IntArray]:
-    """Needs up to each member, confidences, members, cells wanted together, plants a cell."""
-    size = max(len(groups[int(g)].orders) for g in np.unique(group))
-    needs = np.zeros((len(groups), size), dtype=np.int64)
-    confidence = np.zeros((len(groups), size))
-    count = np.zeros(len(groups), dtype=np.int64)
-    total = np.zeros(len(groups), dtype=np.int64)
-    plants = np.ones(len(groups), dtype=np.int64)
-    for g in np.unique(group):
-        before = 0
-        for m, o in enumerate(groups[int(g)].orders):
-            order = season.orders[o]
-            needs[g, m] = before + season.enough_cells(order)
-            before += season.need_cells(order)
-            confidence[g, m] = season.confidence(order)
-            plants[g] = season.plants_per_cell(order)
-        count[g], total[g] = len(groups[int(g)].orders), before
-    return needs[group], confidence[group], count[group], total[group], plants[group]
-
-
 def _size_unique(
-    season: Season, crop: Crop, choices: list[Option], groups: list[Group], unique: IntArray
+    season: Season, crop: Crop, choices: list[Option], groups: GroupTable, unique: IntArray
 ) -> Sizing:
     group, choice = unique[:, 0], unique[:, 1]
     nodes, weights, thin_share = _shares(season, crop, choices, unique)
@@ -147,11 +125,14 @@ def _size_unique(
     last_cells = np.array([c.path.last.cells for c in choices])[choice]
     potted = np.array([c.path.potted_on for c in choices])[choice]
     per_cell_cost = np.array([cell_cost(season, c) for c in choices])[choice]
-    needs, confidence, count, total, plants = _needs(season, groups, group)
+    needs, confidence = groups.needs[group], groups.confidence[group]
+    total, plants = groups.total[group], groups.per_cell[group]
     cells = np.ones(len(unique), dtype=np.int64)
     ok = np.ones(len(unique), dtype=bool)
     for m in range(needs.shape[1]):
-        rows = np.flatnonzero(count > m)
+        rows = np.flatnonzero(groups.orders[group, m] >= 0)
+        if not len(rows):
+            break
         found = quick_cells(
             needs[rows, m], confidence[rows, m], per_tray[rows], nodes[rows], weights[rows]
         )

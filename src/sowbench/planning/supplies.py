@@ -97,7 +97,7 @@ def _peaks(season: Season, placed: list[Placed]) -> dict[str, float]:
     resources = season.resources
     use = np.zeros(resources.capacity.shape)
     for p in placed:
-        one, groups = as_group(p)
+        one, groups = as_group(season, p)
         builder = SegmentBuilder()
         add_uses(season, one.row, groups, builder, 0)
         use += builder.build(1).use(np.ones(1), *resources.capacity.shape)

@@ -9,13 +9,13 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from sowbench.planning.block import Block, Option
+from sowbench.planning.block import Block, Moves, Option
 from sowbench.planning.resources import IntArray, ResourceKind, SegmentBuilder
 from sowbench.planning.season import Season, is_limited, takes_positions, watered
 from sowbench.planning.work import Work
 
 if TYPE_CHECKING:
-    from sowbench.planning.options import Group
+    from sowbench.planning.options import GroupTable
     from sowbench.planning.timeline import Timeline
 
 FloatArray = NDArray[np.float64]
@@ -34,15 +34,6 @@ def pack_day(season: Season, hand_over: IntArray) -> IntArray:
     """Day on which plants handed over on a day are packed."""
     limit = season.calendar.n_days - 1
     return season.calendar.last_work[np.clip(hand_over, 0, limit)]
-
-
-def member_shares(season: Season, block: Block, groups: list[Group]) -> FloatArray:
-    """Share of the cells meant for each member of the group, shape (n, 4)."""
-    table = np.zeros((len(groups), block.hand_over.shape[1]))
-    for g in np.unique(block.group):
-        needs = [season.need_cells(season.orders[o]) for o in groups[int(g)].orders]
-        table[int(g), : len(needs)] = np.array(needs) / sum(needs)
-    return table[block.group]
 
 
 @dataclass(frozen=True)
@@ -83,23 +74,14 @@ def first_hand_over(block: Block) -> IntArray:
     return np.asarray(np.where(block.hand_over >= 0, block.hand_over, 10**6).min(axis=1))
 
 
-@dataclass(frozen=True)
-class Moves:
-    """Days on which candidates change container, spacing or place, all shape (n,).
-
-    `pot` is the start of growing without potting on; `space` equals `tone` without spacing.
-    """
-
-    start: IntArray
-    pot: IntArray
-    space: IntArray
-    tone: IntArray
-    hold: IntArray
-    end: IntArray
-
-
 def moves_of(season: Season, block: Block) -> Moves:
     """Work out the days of all moves until the first member is handed over."""
+    if block.moves is None:
+        block.moves = _moves(season, block)
+    return block.moves
+
+
+def _moves(season: Season, block: Block) -> Moves:
     t, rows = block.timeline, block.sow
     end = first_hand_over(block)
     tone = last_use_day(season, t, rows, end)
@@ -142,12 +124,12 @@ def stages_of(season: Season, block: Block) -> list[Stay]:
     return out
 
 
-def after_first(
-    season: Season, block: Block, groups: list[Group]
-) -> list[tuple[IntArray, IntArray, FloatArray]]:
+def after_first(block: Block, groups: GroupTable) -> list[tuple[IntArray, IntArray, FloatArray]]:
     """Stays of shared sowings after the first member left: (from, to, share still there)."""
-    share = member_shares(season, block, groups)
-    out = []
+    share = groups.share[block.group]
+    out: list[tuple[IntArray, IntArray, FloatArray]] = []
+    if (block.hand_over[:, 1] < 0).all():
+        return out
     order = np.argsort(np.where(block.hand_over >= 0, block.hand_over, 10**6), axis=1)
     days = np.take_along_axis(block.hand_over, order, axis=1)
     sizes = np.take_along_axis(share, order, axis=1)
@@ -165,7 +147,7 @@ def after_first(
 
 
 def add_uses(
-    season: Season, block: Block, groups: list[Group], builder: SegmentBuilder, at: int
+    season: Season, block: Block, groups: GroupTable, builder: SegmentBuilder, at: int
 ) -> None:
     """Add all uses of a block's candidates."""
     work = Work(season.rates)
@@ -187,7 +169,7 @@ def add_uses(
     stages = stages_of(season, block)
     for stay in stages:
         stand(stay, stay.start, stay.stop, 1.0)
-    for a, b, left in after_first(season, block, groups):
+    for a, b, left in after_first(block, groups):
         stand(stages[-1], a, b, left)
     for each in jobs_of(season, block, groups, work):
         if hands:
@@ -225,7 +207,7 @@ class Job:
     minutes: FloatArray
 
 
-def jobs_of(season: Season, block: Block, groups: list[Group], work: Work) -> list[Job]:
+def jobs_of(season: Season, block: Block, groups: GroupTable, work: Work) -> list[Job]:
     """Jobs of the candidates in their sequence, setting up and watering apart."""
     t, rows, size, places = block.timeline, block.sow, block.sizing, block.places
     moves = moves_of(season, block)
@@ -252,7 +234,7 @@ def jobs_of(season: Season, block: Block, groups: list[Group], work: Work) -> li
     if places.hold >= 0:
         minutes = np.where(moves.hold < moves.end, work.carry(final), 0.0)
         out.append(Job("move", places.hold, moves.hold, minutes))
-    share = member_shares(season, block, groups)
+    share = groups.share[block.group]
     last = places.hold if places.hold >= 0 else places.tone
     for m in range(block.hand_over.shape[1]):
         has = block.hand_over[:, m] >= 0
