@@ -249,7 +249,8 @@ def sowing_pairs(
         h = np.where(h > latest, np.maximum(ready, latest), h)
         good = (h <= latest + LATE_AT_MOST_D) & (overgrown[None, :] > h)
         if places.hold >= 0:
-            good &= h - ready <= crop.hold_d
+            moved = calendar_next(season, timeline.grown_day)[None, :]
+            good &= (h - ready <= crop.hold_d) & (h > np.maximum(ready, moved))
         if m == 0:
             soon = (timeline.ok[None, :] & (ready <= latest)).any(axis=1)
         ok &= good | ~has[:, None]
@@ -258,8 +259,10 @@ def sowing_pairs(
         order = season.orders[int(groups.orders[own[row], 0])]
         ok[row] &= pinned(pins.get(order.id), season, places, timeline)
     g, s = np.nonzero(ok)
-    warm = warm_enough(season, crop, places, timeline, s, hand[g, s].max(axis=1))
-    g, s = g[warm], s[warm]
+    last = hand[g, s].max(axis=1)
+    good = stays_used(season, places, timeline, s, last)
+    good &= warm_enough(season, crop, places, timeline, s, last)
+    g, s = g[good], s[good]
     alone = groups.orders[own, 1] < 0
     reached = np.zeros(len(own), dtype=bool)
     reached[g] = True
@@ -270,6 +273,11 @@ def sowing_pairs(
     if not len(g):
         return None
     return own[g], s, hand[g, s]
+
+
+def calendar_next(season: Season, day: IntArray) -> IntArray:
+    """First work day at or after."""
+    return season.calendar.next_work[np.clip(day, 0, season.calendar.n_days - 1)]
 
 
 def _pinned_orders(season: Season, pins: dict[str, Pin]) -> list[int]:
@@ -293,6 +301,22 @@ def pinned(
         ok &= timeline.sow_day >= calendar.day(pin.not_before)
     if pin.not_after is not None:
         ok &= timeline.sow_day <= calendar.day(pin.not_after)
+    return ok
+
+
+def stays_used(
+    season: Season, places: PlacePath, timeline: Timeline, rows: IntArray, last: IntArray
+) -> NDArray[np.bool_]:
+    """Whether sowings that end on `last` stand a day at least in each place of the path.
+
+    One that goes out before it would be moved keeps pace with the place it stands in, not with
+    the cooler one; the path without that place is another candidate.
+    """
+    ok = np.ones(len(rows), dtype=bool)
+    if places.tone != places.grow:
+        ok &= last_use_day(season, timeline, rows, last) < last
+    if places.hold >= 0:
+        ok &= timeline.ready_day[rows] < last
     return ok
 
 
