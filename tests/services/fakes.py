@@ -30,7 +30,7 @@ GROWS_D = 40
 class FakePlanner:
     """Sows every order by itself forty days ahead; an order over `most` plants is left unmet."""
 
-    most: int = 10_000
+    most: int = 1_000_000
     short_price_needed: float = 0.0
     calls: list = field(default_factory=list)
 
@@ -42,7 +42,10 @@ class FakePlanner:
         place = inputs.house.places[0].name
         container = inputs.catalog.containers["plug-72"]
         pays = inputs.house.prices.short_plant >= self.short_price_needed
-        sowings, orders, unmet, tasks = [], [], [], []
+        sowings: list[Sowing] = []
+        orders: list[OrderPlan] = []
+        unmet: list[Unmet] = []
+        tasks: list[Task] = []
         for order in inputs.orders:
             fits = order.plants <= self.most and pays
             orders.append(_order_plan(order, f"S{len(orders) + 1}", fits=fits))

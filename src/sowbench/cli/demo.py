@@ -36,7 +36,7 @@ def command(
     windowsill: bool,
     out: str,
     seconds: float,
-    seed: int,
+    random_start: int,
     rounds: int | None,
     every: bool,
     assumptions: bool,
@@ -62,7 +62,7 @@ def command(
         outcome = run_demo(
             out,
             SolveParameters(seconds=seconds, rounds=rounds),
-            seed,
+            random_start,
             shared.parts_of(context),
             reporter,
             windowsill=windowsill,

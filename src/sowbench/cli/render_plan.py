@@ -96,8 +96,8 @@ def _opening(summary: Summary) -> list[str]:
         f" to {wording.day(summary.until_date, year=True)}."
     )
     timely = (
-        f"Plants ready and not overgrown on a day that serves: {wording.percent(summary.on_time_frac)}"
-        " of those planned, as far as weather and seed can be foreseen."
+        f"{wording.percent(summary.on_time_frac)} of them can be expected to be ready, and not yet"
+        " overgrown, on a day that serves; weather and seed decide on the rest."
     )
     return [plants, timely, _cost_words(summary), gap_words(summary)]
 

@@ -98,7 +98,7 @@ def search_options(seconds: float) -> Callable[[Command], Command]:
             ),
             click.option(
                 "--random",
-                "seed",
+                "random_start",
                 type=click.IntRange(min=0),
                 default=0,
                 show_default=True,

@@ -185,9 +185,9 @@ def table(
         Header and rows; none if there is no row.
     """
     cells = [[plain(cell) for cell in row] for row in rows]
-    if not cells:
+    shown = [at for at in range(len(columns)) if any(row[at].strip() for row in cells)]
+    if not shown:
         return []
-    shown = [at for at in range(len(columns)) if any(row[at] for row in cells)]
     heads = [columns[at] for at in shown]
     cells = [[row[at] for at in shown] for row in cells]
     widths = _widths(heads, cells, width - columns_of(indent))

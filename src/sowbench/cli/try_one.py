@@ -60,7 +60,7 @@ def command(
     house: str | None,
     from_date: date | None,
     seconds: float,
-    seed: int,
+    random_start: int,
     rounds: int | None,
     why: bool,
     as_json: bool,
@@ -78,7 +78,7 @@ def command(
         Question(crop, plants, wanted, system, container, confidence, earliest, latest),
         from_date or shared.today(),
         SolveParameters(seconds=seconds, rounds=rounds),
-        seed,
+        random_start,
         shared.parts_of(context),
         house,
     )

@@ -115,7 +115,7 @@ def _card(sowing: Sowing, inputs: PlanInputs, climates: _Climates, lot: SeedLot 
         list(dict.fromkeys(each.container for each in sowing.steps)),
         sowing.seeds_per_cell,
         place.kind,
-        temp_c,
+        round(temp_c, 1),
         lot_flags=None if lot is None else LotFlags(lot.treated, lot.pelleted, lot.primed),
         school=inputs.house.school,
     )
@@ -170,7 +170,7 @@ class _Climates:
         start = max((first - self._first).days, 0)
         n_days = min(max((last - first).days, 1), _GERMINATES_D)
         hours = self._mix_c[place][24 * start : 24 * (start + n_days)]
-        return round(float(hours.mean()), 1)
+        return float(hours.mean())
 
 
 def lot_words(lot: str) -> str:

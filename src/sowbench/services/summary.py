@@ -246,7 +246,7 @@ def _unmet(plan: Plan, orders: Mapping[str, Order]) -> tuple[UnmetOrder, ...]:
 
 
 def _on_time_frac(plan: Plan) -> float:
-    """Share of the planned plants that can be expected ready, not overgrown, on a day that serves."""
+    """Share of the planned plants that can be expected to be fit on a day that serves."""
     planned = sum(each.planned for each in plan.orders)
     on_time = sum(each.planned * each.chance_in_time_frac for each in plan.orders)
     return on_time / planned if planned else 0.0
