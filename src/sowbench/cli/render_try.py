@@ -64,11 +64,7 @@ def _opening(answer: Answer, card: Card) -> list[str]:
     sowing = next(each for each in answer.sowings if each.sowing == card.sowing)
     sentences = [card.opening[0]]
     if card.emergence_date is not None:
-        days = (card.emergence_date - card.sow_date).days
-        sentences.append(
-            f"Half of it is up about {wording.day(card.emergence_date)}, after"
-            f" {wording.count(days, 'day')}."
-        )
+        sentences.append(f"Half of it is up about {wording.day(card.emergence_date)}.")
     later = [step for step in sowing.steps if step.kind in _MOVES and step.to_date > step.from_date]
     sentences += [_MOVES[step.kind].format(day=wording.day(step.from_date)) for step in later]
     return [*sentences, *card.outlook]
