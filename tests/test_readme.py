@@ -16,6 +16,8 @@ README = (ROOT / "README.md").read_text(encoding="utf-8")
 def parts():
     place = ROOT / "script" / "readme_parts.py"
     spec = importlib.util.spec_from_file_location("readme_parts", place)
+    assert spec is not None
+    assert spec.loader is not None
     module = importlib.util.module_from_spec(spec)
     spec.loader.exec_module(module)
     return module
@@ -80,6 +82,6 @@ def test_every_file_of_the_folder_is_named():
     from sowbench.services.plan import written_files
 
     names = ["plan.json", "orders.csv", "sowings.csv", "tasks.csv", "supplies.csv", "cards.md",
-             "season.svg", "season.png"]  # fmt: skip
+             "season.svg", "season.png", "made-from.json"]  # fmt: skip
     assert all(written_files([Path(each) for each in names]).values())
     assert [each for each in names if f"`{each}`" not in README] == []

@@ -65,7 +65,7 @@ def test_plan_as_json_is_json_and_progress_stays_on_stderr(tmp_path, orders):
     told = json.loads(result.stdout)
     assert told["summary"]["n_orders"] == 2
     assert told["summary"]["from_date"] == "2027-01-04"
-    assert len(told["files"]) == 6
+    assert len(told["files"]) == 7
     assert "Laying out" in result.stderr
 
 
@@ -113,6 +113,29 @@ def test_check_says_that_all_holds(tmp_path, orders):
     result = run("check", tmp_path / "out", "--orders", orders)
     assert result.exit_code == 0
     assert "42 rules and figures recomputed without the planner: all hold." in result.stdout
+
+
+def test_check_finds_the_files_itself_and_tells_if_one_has_changed(tmp_path, orders):
+    plan(tmp_path, orders)
+    orders.write_text(ORDERS.replace("tomato,60", "tomato,61"), encoding="utf-8")
+    result = run("check", tmp_path / "out")
+    assert result.exit_code == 0
+    assert "orders.csv is not as it was when the plan was made." in result.stdout
+
+
+def test_check_does_not_guess_half_of_the_files(tmp_path, orders):
+    plan(tmp_path, orders)
+    result = run("check", tmp_path / "out", "--seed", orders)
+    assert result.exit_code == 2
+    assert "--seed needs --orders" in result.stderr
+
+
+def test_check_asks_for_the_files_where_none_are_written_down(tmp_path, orders):
+    plan(tmp_path, orders)
+    (tmp_path / "out" / "made-from.json").unlink()
+    result = run("check", tmp_path / "out")
+    assert result.exit_code == 2
+    assert "give its files, --orders first" in result.stderr
 
 
 def test_check_names_what_does_not_hold_and_ends_with_1(tmp_path, orders):

@@ -58,9 +58,14 @@ def test_a_flexible_column_gives_way():
     lines = table(COLUMNS, [("a long name of a sowing", "12", "note")], 24)
     assert all(columns_of(each) <= 24 for each in lines)
     words = [word for each in lines[1:] for word in each.split()]
-    assert [
-        each for each in words if each not in {"12", "note"}
-    ] == ["a", "long", "name", "of", "a", "sowing"]
+    assert [each for each in words if each not in {"12", "note"}] == [
+        "a",
+        "long",
+        "name",
+        "of",
+        "a",
+        "sowing",
+    ]
 
 
 @given(st.lists(st.tuples(WORDS, WORDS, WORDS), max_size=5))

@@ -24,7 +24,7 @@ def test_the_folder_holds_the_plan_its_tables_cards_and_picture(tmp_path):
     names = {each.name for each in outcome.paths}
     assert names == {
         "plan.json", "orders.csv", "sowings.csv", "tasks.csv", "supplies.csv", "cards.md",
-        "season.svg",
+        "season.svg", "made-from.json",
     }  # fmt: skip
     assert read_plan(tmp_path / "out" / "plan.json") == outcome.plan
     assert json.loads((tmp_path / "out" / "plan.json").read_text())["seed"] == 7

@@ -14,7 +14,7 @@ from sowbench.cli.shared import Status
 
 @click.command(name="check")
 @click.argument("plan", type=click.Path(path_type=str), metavar="PLAN")
-@shared.file_options
+@shared.made_from_options
 @shared.from_option
 @click.option("--all", "every", is_flag=True, help="List everything that does not hold.")
 @shared.json_option
@@ -31,8 +31,9 @@ def command(
 ) -> None:
     """Recompute every rule and figure of a plan, and name what does not hold.
 
-    PLAN is a plan.json or the folder it is in; give the files that it was made from. Nothing of
-    the planner's own code is used. Without --from the plan's own first day counts.
+    PLAN is a plan.json or the folder it is in. The files that it was made from are written down
+    beside it; give them if they lie elsewhere now. Nothing of the planner's own code is used.
+    Without --from the plan's own first day counts.
 
     Ends with 0 when everything holds, 1 when something does not, 2 when the input is wrong.
     """
@@ -41,7 +42,8 @@ def command(
     from sowbench.services.check import check_files
 
     shared.tell("Recomputing the plan.")
-    outcome = check_files(plan, shared.input_files(files), from_date, shared.parts_of(context))
+    made_from = shared.input_files_if_given(files)
+    outcome = check_files(plan, made_from, from_date, shared.parts_of(context))
     if as_json:
         shared.print_json({"format": "sowbench-check/1", "holds": outcome.holds, "check": outcome})
     else:

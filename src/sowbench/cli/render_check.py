@@ -59,4 +59,4 @@ def check_lines(outcome: CheckOutcome, width: int = WIDTH, *, every: bool = Fals
     noted: list[str] = []
     for note in outcome.notes:
         noted += wrap(note, width, "    ", "  - ")
-    return lines + block("Not checked", noted)
+    return lines + block("To note", noted)

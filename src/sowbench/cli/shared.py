@@ -65,10 +65,18 @@ _FILE_OPTIONS = (
 
 def file_options(command: Command) -> Command:
     """Give a command the options for the files of a plan."""
+    return _with_file_options(command, needs_orders=True)
+
+
+def made_from_options(command: Command) -> Command:
+    """Give a command the same options, of which none is needed: the plan knows its files."""
+    return _with_file_options(command, needs_orders=False)
+
+
+def _with_file_options(command: Command, *, needs_orders: bool) -> Command:
     for name, words, kind in reversed(_FILE_OPTIONS):
-        option = click.option(
-            name, type=kind, metavar="FILE", required=name == "--orders", help=words
-        )
+        needed = needs_orders and name == "--orders"
+        option = click.option(name, type=kind, metavar="FILE", required=needed, help=words)
         command = option(command)
     return command
 
@@ -128,12 +136,23 @@ def json_option(command: Command) -> Command:
     return option(command)
 
 
+_FILE_NAMES = tuple(name.removeprefix("--") for name, _, _ in _FILE_OPTIONS)
+
+
 def input_files(values: dict[str, Any]) -> InputFiles:
     """Take the files out of a command's options."""
     from sowbench.services.inputs import InputFiles
 
-    names = ("orders", "house", "seed", "standing", "keep", "done", "pins")
-    return InputFiles(**{name: values[name] for name in names})
+    return InputFiles(**{name: values[name] for name in _FILE_NAMES})
+
+
+def input_files_if_given(values: dict[str, Any]) -> InputFiles | None:
+    """Take the files out of a command's options; None if no file is given."""
+    given = [name for name in _FILE_NAMES if values[name] is not None]
+    if given and "orders" not in given:
+        message = f"--{given[0]} needs --orders beside it; without any file the plan's own count."
+        raise click.UsageError(message)
+    return input_files(values) if given else None
 
 
 def parts_of(context: click.Context) -> Parts:

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from sowbench.exchange.plan_json import read_plan
 from sowbench.services.inputs import InputFiles, load_inputs, plan_path
+from sowbench.services.made_from import read_record
 
 if TYPE_CHECKING:
     from datetime import date
@@ -50,7 +51,7 @@ class CheckOutcome:
 
 
 def check_files(
-    plan: str | Path, files: InputFiles, from_date: date | None, parts: Parts
+    plan: str | Path, files: InputFiles | None, from_date: date | None, parts: Parts
 ) -> CheckOutcome:
     """Check a plan against the files it was made from.
 
@@ -58,8 +59,8 @@ def check_files(
     ----------
     plan : str or Path
         plan.json or its folder.
-    files : InputFiles
-        The files that the plan was made from.
+    files : InputFiles or None
+        The files that the plan was made from; None takes those written down beside it.
     from_date : date or None
         First day on which anything could be done; None takes the plan's own.
     parts : Parts
@@ -77,8 +78,12 @@ def check_files(
     """
     path = plan_path(plan)
     made = read_plan(path)
+    notes: tuple[str, ...] = ()
+    if files is None:
+        files, notes = read_record(path)
     loaded = load_inputs(files, from_date or made.from_date)
-    return check_loaded(made, loaded, parts, str(path))
+    outcome = check_loaded(made, loaded, parts, str(path))
+    return replace(outcome, notes=(*notes, *outcome.notes))
 
 
 def check_loaded(plan: Plan, loaded: Loaded, parts: Parts, plan_file: str = "") -> CheckOutcome:

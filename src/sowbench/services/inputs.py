@@ -62,6 +62,7 @@ class InputFiles:
 class Loaded:
     """Inputs as they were read, cancelled orders, and notes for the person who gave them."""
 
+    files: InputFiles
     inputs: PlanInputs
     cancelled: tuple[Order, ...] = ()
     notes: tuple[str, ...] = ()
@@ -179,7 +180,7 @@ def load_inputs(files: InputFiles, from_date: date) -> Loaded:
         kept=kept,
         done=tuple(_done(each) for each in entries if each.sowing in before),
     )
-    return Loaded(inputs, cancelled, tuple(reading.notes))
+    return Loaded(files, inputs, cancelled, tuple(reading.notes))
 
 
 class _Reading:

@@ -12,6 +12,7 @@ from sowbench.domain.plan import Plan
 from sowbench.exchange.plan_tables import write_plan_folder
 from sowbench.exchange.season_use import DailyUse
 from sowbench.science.errors import InputFileError, Problem
+from sowbench.services import made_from
 from sowbench.services.cards import Card, cards_document, sowing_cards
 from sowbench.services.inputs import InputFiles, Loaded, load_inputs
 from sowbench.services.summary import Summary, summarize
@@ -114,7 +115,10 @@ def plan_loaded(
     cards = sowing_cards(planned.plan, inputs)
     paths: tuple[Path, ...] = ()
     if out is not None:
-        extra = {CARDS_FILE: cards_document(cards, inputs.catalog.sources).encode("utf-8")}
+        extra = {
+            CARDS_FILE: cards_document(cards, inputs.catalog.sources).encode("utf-8"),
+            made_from.FILE_NAME: made_from.record_of(loaded.files, inputs.from_date, out),
+        }
         if parts.draw is not None and any(any(each.use) for each in uses):
             title = f"{summary.n_sowings} sowings for {summary.n_orders} orders"
             extra |= parts.draw(uses, title)
@@ -158,7 +162,7 @@ def written_files(paths: Iterable[Path]) -> Mapping[str, str]:
         What is in it, by file name.
     """
     said = {
-        "plan.json": "the whole plan; give it to `sowbench check` or keep it for the next plan",
+        "plan.json": "the whole plan; for programs, and to keep to in the next plan",
         "orders.csv": "the orders with what each gets and how sure it is",
         "sowings.csv": "the sowings, each with its way through the house",
         "tasks.csv": "what the crew does, day by day",
@@ -166,5 +170,6 @@ def written_files(paths: Iterable[Path]) -> Mapping[str, str]:
         CARDS_FILE: "how to sow, one card a sowing",
         "season.svg": "how full places and hands are",
         "season.png": "the same as a picture for any program",
+        made_from.FILE_NAME: "which files the plan was made from",
     }
     return {each.name: said.get(each.name, "") for each in paths}
