@@ -1,7 +1,8 @@
-"""Fill the parts of README.md that come from running things, between their markers.
+"""Fill the parts of the documentation that come from running things, between their markers.
 
-``python script/readme_parts.py example`` runs the first example and writes down what it prints;
-``python script/readme_parts.py checks report.jsonl`` sums up the published checks.
+``python script/readme_parts.py example`` runs README's first example and shows what it prints;
+``python script/readme_parts.py checks report.jsonl`` sums up the published checks there;
+``python script/readme_parts.py commands`` writes the help of every command to docs/commands.md.
 """  # noqa: INP001 - a script, not a package
 
 from __future__ import annotations
@@ -14,6 +15,7 @@ from pathlib import Path
 
 ROOT = Path(__file__).resolve().parents[1]
 README = ROOT / "README.md"
+COMMANDS_PAGE = ROOT / "docs" / "commands.md"
 # --from stands for today, so that the example is the same on any day.
 EXAMPLE = ("try", "tomato", "--plants", "12", "--on", "2027-05-15", "--from", "2027-01-04")
 
@@ -24,7 +26,7 @@ def replaced(text: str, part: str, content: str) -> str:
     head, found, rest = text.partition(begin)
     _, closed, tail = rest.partition(end)
     if not found or not closed:
-        message = f"README.md must hold the markers {begin} and {end}."
+        message = f"The page must hold the markers {begin} and {end}."
         raise ValueError(message)
     return f"{head}{begin}\n{content.strip()}\n{end}{tail}"
 
@@ -71,17 +73,39 @@ def _source_rows() -> list[dict[str, str]]:
         return list(csv.DictReader(file))
 
 
+def commands() -> str:
+    """Show the help of every command."""
+    import click
+
+    from sowbench.cli import COMMANDS, main
+
+    settings = {"terminal_width": 96, "max_content_width": 96, **main.context_settings}
+    group = click.Context(main, info_name="sowbench", **settings)
+    blocks = [f"```\n{main.get_help(group)}\n```"]
+    for name in COMMANDS:
+        command = main.get_command(group, name)
+        if command is None:
+            message = f"{name} must be a command."
+            raise LookupError(message)
+        context = click.Context(command, group, info_name=name, **settings)
+        blocks.append(f"## sowbench {name}\n\n```\n{command.get_help(context)}\n```")
+    return "\n\n".join(blocks)
+
+
 def main(arguments: list[str]) -> None:
     """Fill the part that is asked for."""
     part = arguments[0] if arguments else ""
+    page = README
     if part == "example":
         content = example()
+    elif part == "commands":
+        page, content = COMMANDS_PAGE, commands()
     elif part == "checks" and len(arguments) == 2:
         content = checks(Path(arguments[1]))
     else:
-        sys.exit("Say which part: example, or checks with the report of tests/published.")
-    text = README.read_text(encoding="utf-8")
-    README.write_text(replaced(text, part, content), encoding="utf-8")
+        sys.exit("Say which part: example, commands, or checks with the report of tests/published.")
+    text = page.read_text(encoding="utf-8")
+    page.write_text(replaced(text, part, content), encoding="utf-8")
 
 
 if __name__ == "__main__":

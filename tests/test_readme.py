@@ -23,9 +23,9 @@ def parts():
     return module
 
 
-def between(part):
+def between(part, text=README):
     begin = f"<!-- {part}: written by script/readme_parts.py -->\n"
-    return README.partition(begin)[2].partition(f"\n<!-- end of {part} -->")[0]
+    return text.partition(begin)[2].partition(f"\n<!-- end of {part} -->")[0]
 
 
 def test_the_first_paragraph_states_the_job():
@@ -39,6 +39,14 @@ def test_the_first_example_prints_what_the_readme_shows(parts):
     assert between("example") == parts.example(), (
         "Run `python script/readme_parts.py example` if the new answer is right."
     )
+
+
+def test_the_page_of_commands_is_their_help(parts):
+    page = (ROOT / "docs" / "commands.md").read_text(encoding="utf-8")
+    assert between("commands", page) == parts.commands(), (
+        "Run `python script/readme_parts.py commands` if the new help is right."
+    )
+    assert all(f"## sowbench {name}\n" in page for name in COMMANDS)
 
 
 def recorded_names():
