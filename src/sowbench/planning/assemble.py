@@ -22,8 +22,8 @@ from sowbench.domain.plan import (
 from sowbench.domain.records import StepKind
 from sowbench.planning.options import Group, GroupTable, group_table
 from sowbench.planning.placed import Placed, Settled
-from sowbench.planning.season import Season, watered
-from sowbench.planning.uses import Stay, after_first, jobs_of, moves_of, stages_of
+from sowbench.planning.season import Season
+from sowbench.planning.uses import Stay, after_first, jobs_of, moves_of, stages_of, tail_of
 from sowbench.planning.work import Work
 from sowbench.science.trays import tray_total_pmf
 
@@ -68,15 +68,16 @@ def stretches(season: Season, placed: Placed) -> list[Stretch]:
     emerge = int(block.timeline.emerge_day[block.sow[0]])
     potted = one.option.path.potted_on
     out: list[Stretch] = []
+    route = block.route
     spaced = int(moves.space[0]) < int(moves.tone[0])
     for stay in stays:
         a, b = int(stay.start[0]), int(stay.stop[0])
         if b <= a:
             continue
         kind = StepKind.GROW
-        if stay.place == block.places.germ != block.places.grow:
+        if int(stay.place[0]) == route.germ != route.grow:
             kind = StepKind.GERMINATE
-        elif a >= int(moves.hold[0]) and block.places.hold >= 0:
+        elif a >= int(moves.hold[0]) and int(block.hold[0]) >= 0:
             kind = StepKind.HOLD
         elif a >= int(moves.tone[0]):
             kind = StepKind.TONE
@@ -84,14 +85,14 @@ def stretches(season: Season, placed: Placed) -> list[Stretch]:
             kind = StepKind.SPACE
         elif potted and a >= int(moves.pot[0]):
             kind = StepKind.POT_ON
-        if kind == StepKind.GROW and block.places.germ == block.places.grow and a < emerge < b:
+        if kind == StepKind.GROW and route.germ == route.grow and a < emerge < b:
             out.append(Stretch(StepKind.GERMINATE, stay, a, emerge, 1.0))
             a = emerge
         out.append(Stretch(kind, stay, a, b, 1.0))
     last = out[-1]
     for a, b, left in after_first(block, groups):
         if b[0] > a[0] and left[0] > 1e-9:
-            out.append(Stretch(last.kind, stays[-1], int(a[0]), int(b[0]), float(left[0])))
+            out.append(Stretch(last.kind, tail_of(block, stays), int(a[0]), int(b[0]), float(left[0])))
     return out
 
 
@@ -113,7 +114,7 @@ def steps_of(season: Season, placed: Placed) -> tuple[Step, ...]:
                 int(np.ceil(units * s.left - 1e-9)),
                 int(np.ceil(cells * s.left - 1e-9)),
                 round(cells / m2, 3) if m2 > 0 else 0.0,
-                season.places[s.stay.place].name,
+                season.places[int(s.stay.place[0])].name,
                 season.calendar.date(s.start),
                 season.calendar.date(s.stop),
             )
@@ -167,11 +168,10 @@ def sowing_record(season: Season, placed: Placed) -> Sowing:
     """The plan's record of a sowing."""
     t, s = placed.row.timeline, int(placed.row.sow[0])
     lot = season.lots[placed.option.lot].record
+    ready, over = t.ready[:, :, s], t.overgrown[int(placed.row.end[0]), :, :, s]
 
     def day(which: FloatArray, p: float) -> date:
-        return date_of(
-            season, quantile_day(which[:, :, s], season.z_nodes, season.w_weights, p)
-        )
+        return date_of(season, quantile_day(which, season.z_nodes, season.w_weights, p))
 
     per_cell = placed.row.crop.plants_per_cell
     return Sowing(
@@ -189,8 +189,8 @@ def sowing_record(season: Season, placed: Placed) -> Sowing:
         placed.n_cells * placed.option.seeds_per_cell,
         season.calendar.date(placed.sow_day),
         steps_of(season, placed),
-        Span(day(t.ready, 0.1), day(t.ready, 0.5), day(t.ready, 0.9)),
-        Span(day(t.overgrown, 0.1), day(t.overgrown, 0.5)),
+        Span(day(ready, 0.1), day(ready, 0.5), day(ready, 0.9)),
+        Span(day(over, 0.1), day(over, 0.5)),
         spread_of(season, placed),
     )
 
@@ -277,18 +277,18 @@ def tasks_of(season: Season, placed: list[Placed]) -> list[Task]:
                     calendar.date(day),
                     job.task,
                     p.name,
-                    season.places[job.place].name,
+                    season.places[int(job.place[0])].name,
                     round(minutes, 3),
                     slack_of(season, p, job.task, day),
                 )
             )
         lots.setdefault((p.sow_day, p.option.lot), p.name)
         for s in stretches(season, p):
-            if watered(season.places[s.stay.place]):
+            if season.is_watered[int(s.stay.place[0])]:
                 for day in range(s.start, s.stop):
                     if calendar.attended[day]:
                         m2 = float(s.stay.m2[0]) * s.left
-                        key = (day, s.stay.place)
+                        key = (day, int(s.stay.place[0]))
                         water[key] = water.get(key, 0.0) + m2 * work.water_per_m2()
     for (day, lot), name in lots.items():
         if crew.setup_minutes > 0:

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from sowbench.domain.records import Crop, ReadyRule
 from sowbench.planning.options import ContainerPath
-from sowbench.planning.timeline import PlacePath, Timeline
+from sowbench.planning.timeline import Route, Timeline
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -104,17 +104,20 @@ class Block:
         Group served, index into `choices`, index into the timeline's sowing days.
     hand_over : ndarray of int, shape (n, 4)
         Day on which each member of the group is handed over; -1 without a member.
+    end : ndarray of int
+        Which end of the route it takes.
     """
 
     crop: Crop
     rule: ReadyRule
-    places: PlacePath
+    route: Route
     timeline: Timeline
     choices: tuple[Option, ...]
     group: IntArray
     choice: IntArray
     sow: IntArray
     hand_over: IntArray
+    end: IntArray
     sizing: Sizing
     costs: CostParts = field(default_factory=CostParts)
     moves: Moves | None = None
@@ -123,19 +126,30 @@ class Block:
         """Count candidates."""
         return len(self.group)
 
+    @property
+    def tone(self) -> IntArray:
+        """Toning place of each candidate."""
+        return np.array([e.tone for e in self.route.ends])[self.end]
+
+    @property
+    def hold(self) -> IntArray:
+        """Cold store of each candidate, -1 without."""
+        return np.array([e.hold for e in self.route.ends])[self.end]
+
     def take(self, rows: IntArray) -> Block:
         """Keep some candidates."""
         costs = self.costs.take(rows) if self.costs.parts else self.costs
         return Block(
             self.crop,
             self.rule,
-            self.places,
+            self.route,
             self.timeline,
             self.choices,
             self.group[rows],
             self.choice[rows],
             self.sow[rows],
             self.hand_over[rows],
+            self.end[rows],
             self.sizing.take(rows),
             costs,
         )

@@ -31,7 +31,7 @@ from sowbench.planning.program import Program
 from sowbench.planning.resources import IntArray, SegmentBuilder
 from sowbench.planning.season import Season
 from sowbench.planning.sizing import Draft, size_drafts
-from sowbench.planning.timeline import PlacePath, Timeline, is_open, place_paths
+from sowbench.planning.timeline import Route, Timeline, is_open, routes_of
 from sowbench.planning.uses import add_uses, last_use_day
 
 LATE_AT_MOST_D = 7
@@ -130,20 +130,20 @@ def build_blocks(
         return []
     choices, options = number_options(wanted)
     drafts: list[Draft] = []
-    for places in place_paths(crop, season.places):
-        timeline = season.crop_season(crop).timeline(places, rule, days)
-        pairs = sowing_pairs(season, crop, places, timeline, wanted, groups, pins, seen)
+    for route in routes_of(crop, season.places):
+        timeline = season.crop_season(crop).timeline(route, rule, days)
+        pairs = sowing_pairs(season, crop, route, timeline, wanted, groups, pins, seen)
         if pairs is None:
             continue
-        group, sow, hand_over = pairs
+        group, sow, hand_over, end = pairs
         counts = np.array([len(options[int(g)]) for g in group])
         choice = np.concatenate([options[int(g)] for g in group])
         rep = np.repeat(np.arange(len(group)), counts)
-        group, sow, hand_over = group[rep], sow[rep], hand_over[rep]
+        group, sow, hand_over, end = group[rep], sow[rep], hand_over[rep], end[rep]
         ok = lot_in_time(season, timeline, choices, choice, sow)
         if ok.any():
             drafts.append(
-                Draft(places, timeline, group[ok], choice[ok], sow[ok], hand_over[ok])
+                Draft(route, timeline, group[ok], choice[ok], sow[ok], hand_over[ok], end[ok])
             )
     if not drafts:
         return []
@@ -153,8 +153,8 @@ def build_blocks(
         rows = np.arange(at, at + len(draft.group))
         at += len(rows)
         block = Block(
-            crop, rule, draft.places, draft.timeline, tuple(choices), draft.group, draft.choice,
-            draft.sow, draft.hand_over, sizing.take(rows),
+            crop, rule, draft.route, draft.timeline, tuple(choices), draft.group, draft.choice,
+            draft.sow, draft.hand_over, draft.end, sizing.take(rows),
         )
         if not block.sizing.ok.all():
             block = block.take(np.flatnonzero(block.sizing.ok))
@@ -226,58 +226,75 @@ def lot_in_time(
 def sowing_pairs(
     season: Season,
     crop: Crop,
-    places: PlacePath,
+    route: Route,
     timeline: Timeline,
     wanted: dict[int, list[Option]],
     groups: GroupTable,
     pins: dict[str, Pin],
     seen: dict[int, str],
-) -> tuple[IntArray, IntArray, IntArray] | None:
-    """(group, sowing day) pairs that the dates, the cold and the pins allow, with hand-over days."""
+) -> tuple[IntArray, IntArray, IntArray, IntArray] | None:
+    """(group, sowing day, hand-over days, end) that dates, cold and pins allow."""
     own = np.fromiter(wanted, dtype=np.int64)
     ready = timeline.ready_day[None, :]
-    overgrown = timeline.overgrown[timeline.overgrown.shape[0] // 2, len(season.z_nodes) // 2]
     ok = np.repeat(timeline.ok[None, :], len(own), axis=0)
-    soon = np.zeros(len(own), dtype=bool)
+    soon = (timeline.ok[None, :] & (ready <= groups.latest[own, 0][:, None])).any(axis=1)
     hand = np.full((len(own), len(timeline.sow_day), MAX_SHARED_ORDERS), -1)
     for m in range(MAX_SHARED_ORDERS):
-        has = groups.orders[own, m] >= 0
+        has = (groups.orders[own, m] >= 0)[:, None]
         if not has.any():
             break
         latest = groups.latest[own, m][:, None]
         h = np.maximum(groups.wanted[own, m][:, None], ready)
         h = np.where(h > latest, np.maximum(ready, latest), h)
-        good = (h <= latest + LATE_AT_MOST_D) & (overgrown[None, :] > h)
-        if places.hold >= 0:
-            moved = calendar_next(season, timeline.grown_day)[None, :]
-            good &= (h - ready <= crop.hold_d) & (h > np.maximum(ready, moved))
-        if m == 0:
-            soon = (timeline.ok[None, :] & (ready <= latest)).any(axis=1)
-        ok &= good | ~has[:, None]
-        hand[:, :, m] = np.where(has[:, None], h, -1)
+        ok &= (h <= latest + LATE_AT_MOST_D) | ~has
+        hand[:, :, m] = np.where(has, h, -1)
     for row in np.flatnonzero(np.isin(groups.orders[own, 0], _pinned_orders(season, pins))):
         order = season.orders[int(groups.orders[own[row], 0])]
-        ok[row] &= pinned(pins.get(order.id), season, places, timeline)
+        ok[row] &= pinned(pins.get(order.id), season, route, timeline)
     g, s = np.nonzero(ok)
     last = hand[g, s].max(axis=1)
-    good = stays_used(season, places, timeline, s, last)
-    good &= warm_enough(season, crop, places, timeline, s, last)
-    g, s = g[good], s[good]
-    alone = groups.orders[own, 1] < 0
+    found = []
+    for e in range(len(route.ends)):
+        rows = np.flatnonzero(
+            serves(season, crop, route, timeline, e, s, last)
+            & warm_enough(season, crop, route, timeline, e, s, last)
+        )
+        found.append((g[rows], s[rows], hand[g[rows], s[rows]], np.full(len(rows), e)))
+    out_g, out_s, out_hand, out_end = (np.concatenate(part) for part in zip(*found, strict=True))
     reached = np.zeros(len(own), dtype=bool)
-    reached[g] = True
-    for row in np.flatnonzero(alone & ~reached):
-        why = "temperature" if soon[row] else "too_soon"
+    reached[out_g] = True
+    for row in np.flatnonzero((groups.orders[own, 1] < 0) & ~reached):
         if seen.get(int(own[row])) != "temperature":
-            seen[int(own[row])] = why
-    if not len(g):
+            seen[int(own[row])] = "temperature" if soon[row] else "too_soon"
+    if not len(out_g):
         return None
-    return own[g], s, hand[g, s]
+    return own[out_g], out_s, out_hand, out_end
 
 
-def calendar_next(season: Season, day: IntArray) -> IntArray:
-    """First work day at or after."""
-    return season.calendar.next_work[np.clip(day, 0, season.calendar.n_days - 1)]
+def serves(
+    season: Season,
+    crop: Crop,
+    route: Route,
+    timeline: Timeline,
+    end: int,
+    rows: IntArray,
+    last: IntArray,
+) -> NDArray[np.bool_]:
+    """Whether sowings that go out on `last` are not overgrown and use every place of the end.
+
+    One that goes out before it would be moved keeps pace with the place it stands in, not with
+    the cooler one; the end without that place is another candidate.
+    """
+    middle = (timeline.overgrown.shape[1] // 2, timeline.overgrown.shape[2] // 2)
+    ok: NDArray[np.bool_] = timeline.overgrown[end, middle[0], middle[1], rows] > last
+    place = route.ends[end]
+    tone = last_use_day(season, timeline, rows, last)
+    if place.tone != route.grow:
+        ok &= tone < last
+    if place.hold >= 0:
+        ready = timeline.ready_day[rows]
+        ok &= (np.maximum(ready, tone) < last) & (last - ready <= crop.hold_d)
+    return ok
 
 
 def _pinned_orders(season: Season, pins: dict[str, Pin]) -> list[int]:
@@ -286,14 +303,14 @@ def _pinned_orders(season: Season, pins: dict[str, Pin]) -> list[int]:
 
 
 def pinned(
-    pin: Pin | None, season: Season, places: PlacePath, timeline: Timeline
+    pin: Pin | None, season: Season, route: Route, timeline: Timeline
 ) -> NDArray[np.bool_]:
     """Sowing days that a pin allows."""
     ok = np.ones(len(timeline.sow_day), dtype=bool)
     if pin is None:
         return ok
     calendar = season.calendar
-    if pin.place and season.places[places.grow].name != pin.place:
+    if pin.place and season.places[route.grow].name != pin.place:
         ok[:] = False
     if pin.sow_date is not None:
         ok &= timeline.sow_day == calendar.day(pin.sow_date)
@@ -304,33 +321,18 @@ def pinned(
     return ok
 
 
-def stays_used(
-    season: Season, places: PlacePath, timeline: Timeline, rows: IntArray, last: IntArray
-) -> NDArray[np.bool_]:
-    """Whether sowings that end on `last` stand a day at least in each place of the path.
-
-    One that goes out before it would be moved keeps pace with the place it stands in, not with
-    the cooler one; the path without that place is another candidate.
-    """
-    ok = np.ones(len(rows), dtype=bool)
-    if places.tone != places.grow:
-        ok &= last_use_day(season, timeline, rows, last) < last
-    if places.hold >= 0:
-        ok &= timeline.ready_day[rows] < last
-    return ok
-
-
 def warm_enough(
     season: Season,
     crop: Crop,
-    places: PlacePath,
+    route: Route,
     timeline: Timeline,
+    end: int,
     rows: IntArray,
     last: IntArray,
 ) -> NDArray[np.bool_]:
     """Whether no place on the path is too cold on any day of the stay, nor chills too long."""
     ok = np.ones(len(rows), dtype=bool)
-    stays = stays_of(season, places, timeline, rows, last)
+    stays = stays_of(season, route, timeline, end, rows, last)
     chill = np.zeros(len(rows))
     middle = timeline.ready.shape[0] // 2
     for place, start, stop, toned in stays:
@@ -347,23 +349,28 @@ def warm_enough(
 
 
 def stays_of(
-    season: Season, places: PlacePath, timeline: Timeline, rows: IntArray, last: IntArray
+    season: Season,
+    route: Route,
+    timeline: Timeline,
+    end: int,
+    rows: IntArray,
+    last: IntArray,
 ) -> list[tuple[int, IntArray, IntArray, bool]]:
-    """Stays (place, from, to, toned) of sowings that end on `last`."""
+    """Stays (place, from, to, toned) of sowings that go out on `last`."""
     sow, exit_day = timeline.sow_day[rows], timeline.exit_day[rows]
-    tone = last_use_day(season, timeline, rows, last)
+    tone, place = last_use_day(season, timeline, rows, last), route.ends[end]
     stays = []
     start = sow
-    if places.germ != places.grow:
-        stays.append((places.germ, sow, exit_day, False))
+    if route.germ != route.grow:
+        stays.append((route.germ, sow, exit_day, False))
         start = exit_day
-    stays.append((places.grow, start, tone, False))
-    if places.hold >= 0:
+    stays.append((route.grow, start, tone, False))
+    if place.hold >= 0:
         hold = np.minimum(np.maximum(timeline.ready_day[rows], tone), last)
-        stays.append((places.tone, tone, hold, True))
-        stays.append((places.hold, hold, last, True))
+        stays.append((place.tone, tone, hold, True))
+        stays.append((place.hold, hold, last, True))
     else:
-        stays.append((places.tone, tone, last, True))
+        stays.append((place.tone, tone, last, True))
     return stays
 
 

@@ -9,14 +9,13 @@ from numpy.typing import NDArray
 
 from sowbench.domain.records import Container
 from sowbench.planning.block import Block, CostParts
-from sowbench.planning.season import Season, container_price, is_reusable, watered
-from sowbench.planning.uses import Stay, after_first, jobs_of, stages_of
+from sowbench.planning.season import Season, container_price, is_reusable
+from sowbench.planning.uses import Stay, after_first, jobs_of, stages_of, tail_of
 from sowbench.planning.work import Work
 from sowbench.science.ready_chance import screen_in_time
 
 if TYPE_CHECKING:
     from sowbench.planning.options import GroupTable
-    from sowbench.planning.timeline import Timeline
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -42,15 +41,16 @@ def mix_liters(container: Container, n_cells: FloatArray) -> FloatArray:
 
 
 def timing_money(
-    season: Season, timeline: Timeline, sow: IntArray, latest: IntArray, hand_over: IntArray
+    block: Block, rows: IntArray, latest: IntArray, hand_over: IntArray
 ) -> tuple[FloatArray, FloatArray]:
     """Expected days late after `latest`, and chance of being overgrown at hand-over."""
-    codes = (sow * 4096 + latest) * 4096 + hand_over
+    sow, end, timeline = block.sow[rows], block.end[rows], block.timeline
+    codes = ((end * 4096 + sow) * 4096 + latest) * 4096 + hand_over
     _, first, inverse = np.unique(codes, return_index=True, return_inverse=True)
-    sow, latest, hand_over = sow[first], latest[first], hand_over[first]
+    sow, end, latest, hand_over = sow[first], end[first], latest[first], hand_over[first]
     screened = screen_in_time(
         np.moveaxis(timeline.ready[:, :, sow], 2, 0),
-        np.moveaxis(timeline.overgrown[:, :, sow], 2, 0),
+        timeline.overgrown[end, :, :, sow],
         np.minimum(latest, hand_over),
         latest,
         hand_over,
@@ -89,15 +89,16 @@ def own_costs(season: Season, block: Block, groups: GroupTable) -> CostParts:
     there = np.concatenate(([0], np.cumsum(season.calendar.attended)))
 
     def stand(stay: Stay, a: IntArray, b: IntArray, left: FloatArray | float) -> None:
-        here, days = season.places[stay.place], np.maximum(b - a, 0) * left
-        parts["room"] += stay.taken(season) * days * here.price_per_m2_day
-        if watered(here):
-            m2_days[:] += stay.m2 * left * (there[np.maximum(b, a)] - there[a])
+        days = np.maximum(b - a, 0) * left
+        parts["room"] += stay.taken(season) * days * season.room_price[stay.place]
+        wet = season.is_watered[stay.place] * left * (there[np.maximum(b, a)] - there[a])
+        m2_days[:] += stay.m2 * wet
 
     for stay in stages:
         stand(stay, stay.start, stay.stop, 1.0)
+    tail = tail_of(block, stages)
     for a, b, left in after_first(block, groups):
-        stand(stages[-1], a, b, left)
+        stand(tail, a, b, left)
     minutes = minutes + m2_days * work.water_per_m2()
     parts["labor"] = np.asarray(minutes) / 60.0 * crew.rate_per_hour
     for m in range(hand_over.shape[1]):
@@ -106,9 +107,7 @@ def own_costs(season: Season, block: Block, groups: GroupTable) -> CostParts:
             break
         own = block.group[has]
         plants = groups.plants[own, m]
-        late, over = timing_money(
-            season, block.timeline, block.sow[has], groups.latest[own, m], hand_over[has, m]
-        )
+        late, over = timing_money(block, has, groups.latest[own, m], hand_over[has, m])
         parts["late"][has] += prices.late_plant_day * plants * late
         parts["overgrown"][has] += prices.overgrown_plant * plants * over
     per_cell = groups.per_cell[block.group]

@@ -65,7 +65,7 @@ class Placed:
         crop_season = season.crop_season(self.row.crop)
         start = t.emerge_day[s]
         stop = np.maximum(t.grown_day[s], start + 1)
-        light = np.repeat(crop_season.light_frac(self.row.places.grow, start, stop), len(env))
+        light = np.repeat(crop_season.light_frac(self.row.route.grow, start, stop), len(env))
         option = self.option
         return usable_nodes(
             season, self.row.crop, option.lot, option.seeds_per_cell, env, light
@@ -82,7 +82,7 @@ class Placed:
             self.usable(season),
             season.lots[self.option.lot].weights,
             t.ready[:, :, s],
-            t.overgrown[:, :, s],
+            t.overgrown[int(self.row.end[0]), :, :, s],
         )
 
     def with_cells(self, n_cells: int) -> Placed:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -85,6 +86,21 @@ class Season:
     weather: WeatherYear | None
     assumptions: tuple[str, ...] = ()
     _crops: dict[str, CropSeason] = field(default_factory=dict)
+
+    @cached_property
+    def by_position(self) -> NDArray[np.bool_]:
+        """Whether room is counted in lifted units, by place."""
+        return np.array([p.n_positions is not None for p in self.places])
+
+    @cached_property
+    def is_watered(self) -> NDArray[np.bool_]:
+        """Whether trays need water every day, by place."""
+        return np.array([watered(p) for p in self.places])
+
+    @cached_property
+    def room_price(self) -> NDArray[np.float64]:
+        """Price of a square meter and day, by place."""
+        return np.array([p.price_per_m2_day for p in self.places])
 
     def crop_season(self, crop: Crop) -> CropSeason:
         """Give the crop's sums in every place, made once."""
@@ -289,11 +305,6 @@ def place_capacity(place: Place) -> float:
     if place.area_m2 is not None:
         return place.area_m2 * place.usable_frac
     return float("inf")
-
-
-def takes_positions(place: Place) -> bool:
-    """Whether room is counted in lifted units."""
-    return place.n_positions is not None
 
 
 def watered(place: Place) -> bool:

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from sowbench.planning.block import Option, Sizing
 from sowbench.planning.quick_size import quick_cells, quick_short
 from sowbench.planning.season import EMERGENCE_FRAC, Season
-from sowbench.planning.timeline import PlacePath, Timeline
+from sowbench.planning.timeline import Route, Timeline
 from sowbench.science.stand import cell_ok_prob, thin_per_cell, usable_frac
 
 if TYPE_CHECKING:
@@ -47,12 +47,13 @@ def usable_nodes(
 class Draft:
     """Candidates of one path before they are sized, as flat arrays of the same length."""
 
-    places: PlacePath
+    route: Route
     timeline: Timeline
     group: IntArray
     choice: IntArray
     sow: IntArray
     hand_over: IntArray
+    end: IntArray
 
 
 def surroundings(
@@ -63,7 +64,7 @@ def surroundings(
     env = t.fraction.T @ season.w_weights * t.on_time
     start = t.emerge_day
     stop = np.maximum(t.grown_day, start + 1)
-    light = season.crop_season(crop).light_frac(draft.places.grow, start, stop)
+    light = season.crop_season(crop).light_frac(draft.route.grow, start, stop)
     return (
         np.floor(env * STEPS + 1e-9).astype(np.int64)[draft.sow],
         np.floor(light * STEPS + 1e-9).astype(np.int64)[draft.sow],

@@ -43,13 +43,26 @@ FRACTION_HOURS = 48
 
 
 @dataclass(frozen=True, slots=True)
-class PlacePath:
-    """Places of a sowing: indices into the house's places; germ == grow means sown there."""
+class End:
+    """Where a sowing stands from grown on: toning place (perhaps the growing place), cold store.
+
+    Indices into the house's places; `hold` is -1 without a cold store.
+    """
+
+    tone: int
+    hold: int = -1
+
+
+@dataclass(frozen=True, slots=True)
+class Route:
+    """Places of a sowing until it is grown, and the ends it may then have.
+
+    Indices into the house's places; `germ` equals `grow` where it is sown in the growing place.
+    """
 
     germ: int
     grow: int
-    tone: int
-    hold: int = -1
+    ends: tuple[End, ...]
 
 
 @dataclass(frozen=True)
@@ -65,8 +78,10 @@ class Timeline:
         Hour of leaving the chamber (of sowing where there is none).
     exit_day, emerge_day, thin_day, count_day, pot_day, space_day, grown_day, ready_day : ndarray
         Plan days (typical weather and pace), shape (n,); pot_day and space_day are -1 without.
-    ready, overgrown : ndarray, shape (n_weather, n_pace, n)
+    ready : ndarray, shape (n_weather, n_pace, n)
         Fractional days.
+    overgrown : ndarray, shape (n_ends, n_weather, n_pace, n)
+        Fractional days, by end of the route.
     fraction : ndarray, shape (n_weather, n)
         Final emergence by temperature against the best.
     on_time : ndarray, shape (n,)
@@ -145,7 +160,7 @@ class CropSeason:
             )
         return self._clocks[key]
 
-    def timeline(self, path: PlacePath, rule: ReadyRule, sow_day: IntArray) -> Timeline:
+    def timeline(self, path: Route, rule: ReadyRule, sow_day: IntArray) -> Timeline:
         """Run all sowing days along a path."""
         crop, calendar, middle = self.crop, self.calendar, self.middle
         exit_hour, ok, start, fraction, on_time = self._up(path, sow_day)
@@ -156,11 +171,7 @@ class CropSeason:
             self._grown[key] = day_reached(clocks, start, rule.days_ref * pace)
         grown = self._grown[key]
         ready = grown + rule.tone_d
-        in_tone = self.clocks(path.tone, rule)
-        overgrown = day_reached(in_tone, grown, rule.window_d_ref * pace)
-        if path.hold >= 0:
-            overgrown = ready + max(crop.hold_d, 1)
-        overgrown = np.maximum(overgrown, ready + 1.0)
+        overgrown = np.stack([self._overgrown(end, rule, grown, ready, pace) for end in path.ends])
         z0 = len(self.z) // 2
         nominal = start[middle, z0]
         grown0, ready0 = grown[middle, z0], ready[middle, z0]
@@ -189,7 +200,7 @@ class CropSeason:
             on_time,
         )
 
-    def _up(self, path: PlacePath, sow_day: IntArray) -> tuple[FloatArray, ...]:
+    def _up(self, path: Route, sow_day: IntArray) -> tuple[FloatArray, ...]:
         """Chamber exit, whether it can be met, emergence, final fraction and share on time."""
         key = (path.germ, path.grow, len(sow_day), int(sow_day[0]))
         if key in self._emerged:
@@ -213,7 +224,7 @@ class CropSeason:
         self._emerged[key] = found
         return found
 
-    def _on_time(self, path: PlacePath, emerge_hour: FloatArray) -> FloatArray:
+    def _on_time(self, path: Route, emerge_hour: FloatArray) -> FloatArray:
         """Share of seeds up within the grace after the median, typical weather and pace."""
         emergence, progress = self.crop.emergence, self.progress(path.grow)[self.middle]
         last = len(progress) - 1.0
@@ -221,6 +232,15 @@ class CropSeason:
         gained = _at(progress, np.minimum(start + ON_TIME_GRACE_H, last)) - _at(progress, start)
         ratio = 1.0 + gained / emergence.thermal_time_cd
         return np.asarray(ndtr(np.log(ratio) / emergence.sigma_seed))
+
+    def _overgrown(
+        self, end: End, rule: ReadyRule, grown: FloatArray, ready: FloatArray, pace: FloatArray
+    ) -> FloatArray:
+        """Day of being overgrown where it stands at the end, at least a day after ready."""
+        if end.hold >= 0:
+            return ready + max(self.crop.hold_d, 1)
+        clocks = self.clocks(end.tone, rule)
+        return np.maximum(day_reached(clocks, grown, rule.window_d_ref * pace), ready + 1.0)
 
     def light_frac(self, place: int, start: IntArray, stop: IntArray) -> FloatArray:
         """Usable share by the mean light of the growing days [start, stop)."""
@@ -244,7 +264,7 @@ class CropSeason:
         return np.where(ok, visit, sow_hour), ok
 
     def _emergence(
-        self, path: PlacePath, sow_hour: FloatArray, exit_hour: FloatArray
+        self, path: Route, sow_hour: FloatArray, exit_hour: FloatArray
     ) -> FloatArray:
         """Hour of median emergence, shape (n_weather, n_pace, n)."""
         target = np.asarray(emergence_target(self.crop.emergence, z_pace=self.z))  # (n_pace,)
@@ -270,7 +290,7 @@ class CropSeason:
         return out
 
     def _fraction(
-        self, path: PlacePath, sow_hour: FloatArray, exit_hour: FloatArray
+        self, path: Route, sow_hour: FloatArray, exit_hour: FloatArray
     ) -> FloatArray:
         """Final emergence against the best, by the mean of the mix over the first two days."""
         until = np.minimum(exit_hour, sow_hour + FRACTION_HOURS)
@@ -332,9 +352,9 @@ GERMINATING = frozenset({PlaceKind.CHAMBER, PlaceKind.MAT, PlaceKind.MIST})
 GROWING = frozenset({PlaceKind.BENCH, PlaceKind.WINDOWSILL, PlaceKind.LAMP_SHELF})
 
 
-def place_paths(crop: Crop, places: tuple[Place, ...]) -> list[PlacePath]:
-    """All paths through the house's places that a crop may take."""
-    paths: list[PlacePath] = []
+def routes_of(crop: Crop, places: tuple[Place, ...]) -> list[Route]:
+    """All routes through the house's places that a crop may take."""
+    routes: list[Route] = []
     cold = [i for i, p in enumerate(places) if p.kind == PlaceKind.COLD_STORE]
     for g, grow in enumerate(places):
         growing = grow.kind in GROWING or (grow.kind == PlaceKind.YARD and crop.hardy)
@@ -342,9 +362,7 @@ def place_paths(crop: Crop, places: tuple[Place, ...]) -> list[PlacePath]:
             continue
         germs = [g] if germinates_in(crop, grow) else []
         germs += [
-            i
-            for i, p in enumerate(places)
-            if p.kind in GERMINATING and germinates_in(crop, p)
+            i for i, p in enumerate(places) if p.kind in GERMINATING and germinates_in(crop, p)
         ]
         tones = [g]
         for i, p in enumerate(places):
@@ -353,12 +371,11 @@ def place_paths(crop: Crop, places: tuple[Place, ...]) -> list[PlacePath]:
                 continue
             if outdoors or (p.kind == PlaceKind.BENCH and _cooler(p, grow)):
                 tones.append(i)
-        for a in germs:
-            for t in tones:
-                paths.append(PlacePath(a, g, t))
-                if crop.hold_d > 0:
-                    paths.extend(PlacePath(a, g, t, h) for h in cold)
-    return paths
+        ends = [End(t) for t in tones]
+        if crop.hold_d > 0:
+            ends += [End(t, h) for t in tones for h in cold]
+        routes += [Route(a, g, tuple(ends)) for a in germs]
+    return routes
 
 
 def _cooler(place: Place, other: Place) -> bool:

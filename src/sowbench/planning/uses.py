@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from sowbench.planning.block import Block, Moves, Option
 from sowbench.planning.resources import IntArray, ResourceKind, SegmentBuilder
-from sowbench.planning.season import Season, is_limited, takes_positions, watered
+from sowbench.planning.season import Season, is_limited
 from sowbench.planning.work import Work
 
 if TYPE_CHECKING:
@@ -42,7 +42,7 @@ class Stay:
 
     Attributes
     ----------
-    place : int
+    place : ndarray of int, shape (n,)
         Index of the place.
     start, stop : ndarray of int, shape (n,)
         Days [start, stop); empty where the candidate has no such stretch.
@@ -52,7 +52,7 @@ class Stay:
         Outer area of the units, and the area taken with spacing.
     """
 
-    place: int
+    place: IntArray
     start: IntArray
     stop: IntArray
     units: FloatArray
@@ -61,7 +61,7 @@ class Stay:
 
     def taken(self, season: Season) -> FloatArray:
         """Area paid for: of the units where room is counted in positions."""
-        return self.tray_m2 if takes_positions(season.places[self.place]) else self.m2
+        return np.where(season.by_position[self.place], self.tray_m2, self.m2)
 
 
 def of_choice(block: Block, value: Callable[[Option], float]) -> NDArray[Any]:
@@ -85,21 +85,26 @@ def _moves(season: Season, block: Block) -> Moves:
     t, rows = block.timeline, block.sow
     end = first_hand_over(block)
     tone = last_use_day(season, t, rows, end)
-    start = t.exit_day[rows] if block.places.germ != block.places.grow else t.sow_day[rows]
+    start = t.exit_day[rows] if block.route.germ != block.route.grow else t.sow_day[rows]
     potted = of_choice(block, lambda c: c.path.potted_on)
     pot = np.where(potted, np.minimum(np.maximum(t.pot_day[rows], start), tone), start)
     space = np.where(
         t.space_day[rows] >= 0, np.minimum(np.maximum(t.space_day[rows], pot), tone), tone
     )
-    hold = end
-    if block.places.hold >= 0:
-        hold = np.minimum(np.maximum(t.ready_day[rows], tone), end)
+    hold = np.where(
+        block.hold >= 0, np.minimum(np.maximum(t.ready_day[rows], tone), end), end
+    )
     return Moves(start, pot, space, tone, hold, end)
+
+
+def last_place(block: Block) -> IntArray:
+    """Place from which each candidate is handed over."""
+    return np.where(block.hold >= 0, block.hold, block.tone)
 
 
 def stages_of(season: Season, block: Block) -> list[Stay]:
     """Stays until the first member is handed over; the last one is where it is."""
-    moves, size, places = moves_of(season, block), block.sizing, block.places
+    moves, size, route = moves_of(season, block), block.sizing, block.route
     potted = of_choice(block, lambda c: c.path.potted_on)
     units = size.n_units.astype(float)
     units_m2 = units * of_choice(block, lambda c: c.path.first.area_m2)
@@ -113,15 +118,23 @@ def stages_of(season: Season, block: Block) -> list[Stay]:
     late_m2 = np.where(moves.space < moves.tone, spaced_m2, final_m2)
     out = []
     sow = block.timeline.sow_day[block.sow]
-    if places.germ != places.grow:
-        out.append(Stay(places.germ, sow, moves.start, units, units_m2, units_m2))
-    out.append(Stay(places.grow, moves.start, moves.pot, units, units_m2, units_m2))
-    out.append(Stay(places.grow, moves.pot, moves.space, final, final_m2, final_m2))
-    out.append(Stay(places.grow, moves.space, moves.tone, final, final_m2, spaced_m2))
-    out.append(Stay(places.tone, moves.tone, moves.hold, final, final_m2, late_m2))
-    if places.hold >= 0:
-        out.append(Stay(places.hold, moves.hold, moves.end, final, final_m2, final_m2))
+    germ, grow = np.full(len(block), route.germ), np.full(len(block), route.grow)
+    if route.germ != route.grow:
+        out.append(Stay(germ, sow, moves.start, units, units_m2, units_m2))
+    out.append(Stay(grow, moves.start, moves.pot, units, units_m2, units_m2))
+    out.append(Stay(grow, moves.pot, moves.space, final, final_m2, final_m2))
+    out.append(Stay(grow, moves.space, moves.tone, final, final_m2, spaced_m2))
+    out.append(Stay(block.tone, moves.tone, moves.hold, final, final_m2, late_m2))
+    if (block.hold >= 0).any():
+        out.append(Stay(last_place(block), moves.hold, moves.end, final, final_m2, final_m2))
     return out
+
+
+def tail_of(block: Block, stages: list[Stay]) -> Stay:
+    """The stay from which candidates are handed over, for what goes out later."""
+    tone = stages[-2] if (block.hold >= 0).any() else stages[-1]
+    m2 = np.where(block.hold >= 0, tone.tray_m2, tone.m2)
+    return Stay(last_place(block), tone.start, tone.stop, tone.units, tone.tray_m2, m2)
 
 
 def after_first(block: Block, groups: GroupTable) -> list[tuple[IntArray, IntArray, FloatArray]]:
@@ -160,17 +173,20 @@ def add_uses(
     water = work.water_per_m2()
 
     def stand(stay: Stay, a: IntArray, b: IntArray, left: FloatArray | float) -> None:
-        here = season.places[stay.place]
-        room = np.ceil(stay.units * left - 1e-9) if takes_positions(here) else stay.m2 * left
+        room = np.where(
+            season.by_position[stay.place], np.ceil(stay.units * left - 1e-9), stay.m2 * left
+        )
         builder.add(owner, stay.place, a, b, room)
-        if hands and watered(here):
-            builder.add(owner, crew, a, b, stay.m2 * left * water)
+        if hands:
+            wet = season.is_watered[stay.place]
+            builder.add(owner, crew, a, b, np.where(wet, stay.m2 * left * water, 0.0))
 
     stages = stages_of(season, block)
     for stay in stages:
         stand(stay, stay.start, stay.stop, 1.0)
+    tail = tail_of(block, stages)
     for a, b, left in after_first(block, groups):
-        stand(stages[-1], a, b, left)
+        stand(tail, a, b, left)
     for each in jobs_of(season, block, groups, work):
         if hands:
             inside = (each.day >= 0) & (each.day < calendar.n_days)
@@ -202,40 +218,41 @@ class Job:
     """
 
     task: str
-    place: int
+    place: IntArray
     day: IntArray
     minutes: FloatArray
 
 
 def jobs_of(season: Season, block: Block, groups: GroupTable, work: Work) -> list[Job]:
     """Jobs of the candidates in their sequence, setting up and watering apart."""
-    t, rows, size, places = block.timeline, block.sow, block.sizing, block.places
+    t, rows, size, route = block.timeline, block.sow, block.sizing, block.route
     moves = moves_of(season, block)
     potted = of_choice(block, lambda c: c.path.potted_on)
     units = size.n_units.astype(float)
     final = np.where(potted, size.n_last_units, units).astype(float)
     last_cells = size.n_last.astype(float)
-    out = [Job("sow", places.germ, t.sow_day[rows], sowing_minutes(season, block, work))]
-    if places.germ != places.grow:
-        out.append(Job("move", places.grow, moves.start, work.carry(units)))
+    germ, grow = np.full(len(block), route.germ), np.full(len(block), route.grow)
+    out = [Job("sow", germ, t.sow_day[rows], sowing_minutes(season, block, work))]
+    if route.germ != route.grow:
+        out.append(Job("move", grow, moves.start, work.carry(units)))
     count_day = np.minimum(t.count_day[rows], moves.end)
-    out.append(Job("count", places.grow, count_day, work.count(units)))
+    out.append(Job("count", grow, count_day, work.count(units)))
     thin_day = np.minimum(t.thin_day[rows], moves.end)
-    out.append(Job("thin", places.grow, thin_day, work.thin(size.thin_cells)))
+    out.append(Job("thin", grow, thin_day, work.thin(size.thin_cells)))
     if potted.any():
         minutes = work.pot_on(last_cells) + work.fill(final)
-        out.append(Job("pot on", places.grow, moves.pot, np.where(potted, minutes, 0.0)))
+        out.append(Job("pot on", grow, moves.pot, np.where(potted, minutes, 0.0)))
     if block.rule.space_plants_per_m2:
         minutes = np.where(moves.space < moves.tone, work.space(last_cells), 0.0)
-        out.append(Job("space", places.grow, moves.space, minutes))
-    if places.tone != places.grow:
-        minutes = np.where(moves.tone < moves.end, work.carry(final), 0.0)
-        out.append(Job("tone", places.tone, moves.tone, minutes))
-    if places.hold >= 0:
-        minutes = np.where(moves.hold < moves.end, work.carry(final), 0.0)
-        out.append(Job("move", places.hold, moves.hold, minutes))
+        out.append(Job("space", grow, moves.space, minutes))
+    carry = work.carry(final)
+    moved = (block.tone != grow) & (moves.tone < moves.end)
+    out.append(Job("tone", block.tone, moves.tone, np.where(moved, carry, 0.0)))
+    held = (block.hold >= 0) & (moves.hold < moves.end)
+    if held.any():
+        out.append(Job("move", block.hold, moves.hold, np.where(held, carry, 0.0)))
+    last = last_place(block)
     share = groups.share[block.group]
-    last = places.hold if places.hold >= 0 else places.tone
     for m in range(block.hand_over.shape[1]):
         has = block.hand_over[:, m] >= 0
         if has.any():
