@@ -41,7 +41,7 @@ def test_plants_stand_a_day_at_least_in_a_toning_place_of_their_own(candidates):
         last = block.hand_over.max(axis=1)
         tone = last_use_day(season, block.timeline, block.sow, last)
         assert (tone[rows] < last[rows]).all()
-        moved += np.count_nonzero(rows)
+        moved += int(np.count_nonzero(rows))
     assert moved > 0
 
 
@@ -52,7 +52,7 @@ def test_plants_stand_a_day_at_least_in_a_cold_store(candidates):
         rows = block.hold >= 0
         ready = block.timeline.ready_day[block.sow]
         assert (ready[rows] < block.hand_over.max(axis=1)[rows]).all()
-        held += np.count_nonzero(rows)
+        held += int(np.count_nonzero(rows))
     assert held > 0
 
 
@@ -62,5 +62,5 @@ def test_plants_handed_over_on_the_day_they_are_ready_stay_where_they_grew(candi
     for block in found.blocks:
         rows = (block.tone == block.route.grow) & (block.hold < 0)
         ready = block.timeline.ready_day[block.sow]
-        staying += np.count_nonzero(rows & (ready == block.hand_over.max(axis=1)))
+        staying += int(np.count_nonzero(rows & (ready == block.hand_over.max(axis=1))))
     assert staying > 0
