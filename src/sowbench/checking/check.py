@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from sowbench.checking import structure
+from sowbench.checking.bound import check_bound
 from sowbench.checking.chances import Draws, Stands, check_chances
 from sowbench.checking.costs import check_costs, check_supplies
 from sowbench.checking.hands import (
@@ -76,5 +77,5 @@ def check_plan(plan: Plan, inputs: CheckInputs, *, with_bound: bool = True) -> C
     check_supplies(season, ledger)
     check_unmet(season, lines, ledger)
     if with_bound:
-        ledger.notes.append("the bound is not recomputed yet")
+        check_bound(season, lines, stands, rates, work, ledger)
     return ledger.report()

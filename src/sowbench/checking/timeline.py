@@ -7,7 +7,8 @@ hours and days count from midnight of day 0.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import lru_cache
 from typing import Final
 
 import numpy as np
@@ -130,13 +131,19 @@ def light_share(mean_dli_mol_m2_d: Floats) -> Floats:
 
 def relative_final_fraction(temp_c: Floats, crop: Emergence) -> Floats:
     """Final fraction relative to that at the best temperature."""
+    return np.minimum(_alive(temp_c, crop) / _best_alive(crop), 1.0)
 
-    def share(temp: Floats) -> Floats:
-        cold = ndtr((temp - crop.cold_c) / crop.cold_sd_c)
-        return np.asarray(cold * ndtr((crop.hot_c - temp) / crop.hot_sd_c))
 
-    grid = np.linspace(-10.0, 50.0, 6001)
-    return np.minimum(share(temp_c) / max(float(share(grid).max()), 1e-12), 1.0)
+def _alive(temp_c: Floats, crop: Emergence) -> Floats:
+    """Share of seeds that neither cold nor heat stops."""
+    cold = ndtr((temp_c - crop.cold_c) / crop.cold_sd_c)
+    return np.asarray(cold * ndtr((crop.hot_c - temp_c) / crop.hot_sd_c))
+
+
+@lru_cache(maxsize=256)
+def _best_alive(crop: Emergence) -> float:
+    """Largest such share at any temperature."""
+    return max(float(_alive(np.linspace(-10.0, 50.0, 6001), crop).max()), 1e-12)
 
 
 def summed(values: Floats) -> Floats:
@@ -307,15 +314,11 @@ def timeline(
         due, exit_h, exit_ok = chamber_exit(season, pace, crop, course.germinate, sow_h)
     emergence, on_time, warm = _emergence(season, pace, crop, course, sow_h, exit_h)
     growing = pace.path_clocks(course.grow, crop, rule)
-    toning = pace.path_clocks([(course.tone, 0)], crop, rule)
     slower = np.exp(rule.sigma_growth * season.z_nodes)
-    grown, over = np.empty((n, n_w, n_z)), np.empty((n, n_w, n_z))
+    grown = np.empty((n, n_w, n_z))
     for w in range(n_w):
         grown[:, w] = _both(growing, w, emergence[:, w] / 24.0, rule.days_ref * slower)
-        over[:, w] = _both(toning, w, grown[:, w], rule.window_d_ref * slower)
-    ready = grown + rule.tone_d
-    over = ready + crop.hold_d if course.hold else over
-    over = np.maximum(over, ready + 1.0)
+    over = overgrown_days(season, pace, crop, rule, course, grown)
     w, z = n_w // 2, n_z // 2
     start = emergence[:, w, z] / 24.0
     none = np.full(n, np.nan)
@@ -327,9 +330,32 @@ def timeline(
     )  # fmt: skip
     light = _mean_light(season, course, start, grown[:, w, z])
     return Timeline(
-        due, exit_h, exit_ok, emergence, grown, ready, over, on_time, light_share(light),
-        warm, pot_on, spaced,
+        due, exit_h, exit_ok, emergence, grown, grown + rule.tone_d, over, on_time,
+        light_share(light), warm, pot_on, spaced,
     )  # fmt: skip
+
+
+def overgrown_days(
+    season: Season, pace: Pace, crop: Crop, rule: ReadyRule, course: Course, grown: Floats
+) -> Floats:
+    """Fractional days on which plants are overgrown, shape (S, W, Z)."""
+    ready = grown + rule.tone_d
+    if course.hold:
+        return np.asarray(np.maximum(ready + crop.hold_d, ready + 1.0))
+    toning = pace.path_clocks([(course.tone, 0)], crop, rule)
+    slower = np.exp(rule.sigma_growth * season.z_nodes)
+    over = np.empty_like(grown)
+    for w in range(season.w_nodes.size):
+        over[:, w] = _both(toning, w, grown[:, w], rule.window_d_ref * slower)
+    return np.asarray(np.maximum(over, ready + 1.0))
+
+
+def on_other_place(
+    season: Season, pace: Pace, crop: Crop, rule: ReadyRule, course: Course, line: Timeline
+) -> Timeline:
+    """Return the same growing with another toning or holding place."""
+    over = overgrown_days(season, pace, crop, rule, course, line.grown_day)
+    return replace(line, overgrown_day=over)
 
 
 def _mean_light(season: Season, course: Course, start: Floats, grown: Floats) -> Floats:
