@@ -96,9 +96,11 @@ def open_instance_source(name):
     return INSTANCES / name
 
 
-def test_free_choice_needs_a_third_more_room_than_there_is(hundred):
-    """Places were sized to 75 % of the peak of free choice: 1 / 0.75 = 1.33, give or take."""
+def test_frozen_instance_is_crowded(hundred):
+    """Benches were sized to 75 % of the peak of free choice, 1 / 0.75 = 1.33, when it was frozen.
+
+    The peak moves a little with every change of costs or rules; crowded it must stay.
+    """
     uses = {each.name: each for each in free_choice(hundred)}
     for name in ("warm bench", "cool bench"):
-        ratio = uses[name].peak / uses[name].capacity.max()
-        assert 1.15 < ratio < 1.6, name
+        assert 1.1 < uses[name].peak / uses[name].capacity.max() < 2.0, name
