@@ -55,19 +55,26 @@ def command(
     from sowbench.cli.render_plan import plan_lines
     from sowbench.cli.text import page_width, wrap
     from sowbench.planning.parameters import SolveParameters
-    from sowbench.services.demo import run_demo
-    from sowbench.services.plan import written_files
+    from sowbench.services.check import check_loaded
+    from sowbench.services.demo import lay_out_demo
+    from sowbench.services.plan import plan_season, written_files
 
+    parts = shared.parts_of(context)
+    laid = lay_out_demo(out, windowsill=windowsill)
+    parameters = SolveParameters(seconds=seconds, rounds=rounds)
     with reporting(seconds) as reporter:
-        outcome = run_demo(
-            out,
-            SolveParameters(seconds=seconds, rounds=rounds),
-            random_start,
-            shared.parts_of(context),
-            reporter,
-            windowsill=windowsill,
+        planned = plan_season(
+            laid.files, laid.from_date, parameters, random_start, out, parts, reporter
         )
-    planned, checked = outcome.planned, outcome.checked
+    width = page_width()
+    if not as_json:
+        lines = plan_lines(planned.summary, width, every=every, assumptions=assumptions)
+        lines += ["", *written_lines(out, written_files(planned.paths), width)]
+        if laid.weather_source:
+            lines += ["", *wrap(f"The weather: {laid.weather_source}.", width)]
+        shared.print_lines([*lines, ""])
+    shared.tell("Recomputing the plan without the planner.")
+    checked = check_loaded(planned.plan, planned.loaded, parts, str(planned.paths[0]))
     if as_json:
         shared.print_json(
             {
@@ -79,12 +86,6 @@ def command(
             }
         )
     else:
-        width = page_width()
-        lines = plan_lines(planned.summary, width, every=every, assumptions=assumptions)
-        lines += ["", *written_lines(out, written_files(planned.paths), width)]
-        if outcome.weather_source:
-            lines += ["", *wrap(f"The weather: {outcome.weather_source}.", width)]
-        lines += ["", *check_lines(checked, width)]
-        shared.print_lines(lines)
+        shared.print_lines(check_lines(checked, width))
     if checked.n_fails or (planned.plan.unmet and not once):
         sys.exit(Status.NOT_ALL)

@@ -1,80 +1,60 @@
-"""The demo: lay out the invented nursery's files, plan them, check the plan."""
+"""The demo: the invented nursery's files, laid out to be planned, looked at and changed."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import date
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import Final
 
 from sowbench.demo import DEMO_FROM_DATE, WEATHER_SOURCE
 from sowbench.demo.prepare import copy_nursery, copy_windowsill
-from sowbench.services.check import CheckOutcome, check_loaded
-from sowbench.services.inputs import InputFiles, load_inputs
-from sowbench.services.plan import PlanOutcome, check_folder, plan_loaded
+from sowbench.services.inputs import InputFiles
+from sowbench.services.plan import check_folder
 
-if TYPE_CHECKING:
-    from sowbench.planning.parameters import SolveParameters
-    from sowbench.services.parts import Parts, Progress
-
-INPUT_FOLDER = "inputs"
+INPUT_FOLDER: Final = "inputs"
 
 
 @dataclass(frozen=True, slots=True)
-class DemoOutcome:
-    """The demo's plan and its check, with the files that both came from."""
+class DemoFiles:
+    """The demo's files where they were laid out, and where its weather comes from."""
 
-    planned: PlanOutcome
-    checked: CheckOutcome
     files: InputFiles
+    from_date: date
     weather_source: str
 
 
-def run_demo(
-    out: str | Path,
-    parameters: SolveParameters,
-    seed: int,
-    parts: Parts,
-    progress: Progress | None = None,
-    *,
-    windowsill: bool = False,
-) -> DemoOutcome:
-    """Plan and check the demo.
+def lay_out_demo(out: str | Path, *, windowsill: bool = False) -> DemoFiles:
+    """Lay out the demo's files in the folder of its plan.
 
     Parameters
     ----------
     out : str or Path
-        Folder of the plan; its inputs are laid out in a folder within.
-    parameters : SolveParameters
-        How to search.
-    seed : int
-        Seed of the search.
-    parts : Parts
-        Planner, checker, picture.
-    progress : callable or None, default None
-        Told how far the search is.
+        Folder of the plan; the files go to a folder within.
     windowsill : bool, default False
         Whether it is the windowsill's twelve tomatoes in place of the nursery.
 
     Returns
     -------
-    outcome : DemoOutcome
-        Plan, check and files.
+    demo : DemoFiles
+        The files, ready to be planned.
+
+    Raises
+    ------
+    InputFileError
+        If the folder cannot be written, or the weather is not installed.
     """
     check_folder(out)
     folder = Path(out) / INPUT_FOLDER
     if windowsill:
         files = InputFiles(orders=copy_windowsill(folder) / "orders.csv")
-    else:
-        copy_nursery(folder)
-        files = InputFiles(
-            orders=folder / "orders.csv",
-            house=folder / "house.toml",
-            seed=folder / "seed.csv",
-            standing=folder / "standing.csv",
-            pins=folder / "pins.csv",
-        )
-    loaded = load_inputs(files, DEMO_FROM_DATE)
-    planned = plan_loaded(loaded, parameters, seed, out, parts, progress)
-    plan_file = str(Path(out) / "plan.json")
-    checked = check_loaded(planned.plan, loaded, parts, plan_file)
-    return DemoOutcome(planned, checked, files, "" if windowsill else WEATHER_SOURCE)
+        return DemoFiles(files, DEMO_FROM_DATE, "")
+    copy_nursery(folder)
+    files = InputFiles(
+        orders=folder / "orders.csv",
+        house=folder / "house.toml",
+        seed=folder / "seed.csv",
+        standing=folder / "standing.csv",
+        pins=folder / "pins.csv",
+    )
+    return DemoFiles(files, DEMO_FROM_DATE, WEATHER_SOURCE)
