@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 
 import numpy as np
@@ -37,6 +37,8 @@ def as_group(season: Season, placed: Placed) -> tuple[Placed, GroupTable]:
     keep = [m for m in range(row.hand_over.shape[1]) if row.hand_over[0, m] >= 0]
     hand = np.full_like(row.hand_over, -1)
     hand[0, : len(placed.orders)] = row.hand_over[0, keep[: len(placed.orders)]]
+    if not placed.orders:
+        hand[0, 0] = row.hand_over[0, 0]
     block = row.take(np.array([0]))
     block.group = np.array([0])
     block.hand_over = hand
@@ -45,7 +47,7 @@ def as_group(season: Season, placed: Placed) -> tuple[Placed, GroupTable]:
         [Group(tuple(o for o, _ in placed.orders))],
         [[n for _, n in placed.orders]],
     )
-    return Placed(placed.name, block, placed.orders, placed.crop_index), table
+    return replace(placed, row=block), table
 
 
 @dataclass(frozen=True)
@@ -102,6 +104,8 @@ def steps_of(season: Season, placed: Placed) -> tuple[Step, ...]:
     moves = moves_of(season, placed.row)
     steps = []
     for s in stretches(season, placed):
+        if s.stop <= placed.since:
+            continue
         after = path.potted_on and s.start >= int(moves.pot[0])
         container = path.last if after else path.first
         cells = int(sizing.n_last[0]) if after else int(sizing.n_cells[0])
@@ -115,7 +119,7 @@ def steps_of(season: Season, placed: Placed) -> tuple[Step, ...]:
                 int(np.ceil(cells * s.left - 1e-9)),
                 round(cells / m2, 3) if m2 > 0 else 0.0,
                 season.places[int(s.stay.place[0])].name,
-                season.calendar.date(s.start),
+                season.calendar.date(max(s.start, placed.since)),
                 season.calendar.date(s.stop),
             )
         )
@@ -156,9 +160,11 @@ def date_of(season: Season, day: float) -> date:
 
 def spread_of(season: Season, placed: Placed) -> Spread:
     """Five, fifty and ninety-five percent points of the usable cells."""
-    usable, lot = placed.usable(season), season.lots[placed.option.lot]
-    pmf = tray_total_pmf(placed.n_cells, placed.option.path.first.cells, usable)
-    mixed = np.einsum("wkn,w,k->n", pmf, season.w_weights, lot.weights)
+    risk = placed.risk(season)
+    pmf = tray_total_pmf(
+        risk.n_cells, risk.cells_per_tray, risk.usable, risk.rho_tray, risk.tray_loss_frac
+    )
+    mixed = np.einsum("wkn,w,k->n", pmf, season.w_weights, risk.lot_weights)
     total = np.cumsum(mixed)
     points = [int(np.searchsorted(total, p * total[-1])) for p in (0.05, 0.5, 0.95)]
     return Spread(*points)
@@ -192,6 +198,7 @@ def sowing_record(season: Season, placed: Placed) -> Sowing:
         Span(day(ready, 0.1), day(ready, 0.5), day(ready, 0.9)),
         Span(day(over, 0.1), day(over, 0.5)),
         spread_of(season, placed),
+        placed.standing,
     )
 
 
@@ -267,7 +274,9 @@ def tasks_of(season: Season, placed: list[Placed]) -> list[Task]:
         one, groups = as_group(season, p)
         for job in jobs_of(season, one.row, groups, work):
             minutes = float(job.minutes[0])
-            if minutes <= 0 or job.day[0] < 0:
+            if minutes <= 0 or job.day[0] < max(0, p.since):
+                continue
+            if p.since >= 0 and job.task == "sow":
                 continue
             if job.task == "sow":
                 minutes += crew.setup_minutes
@@ -282,10 +291,11 @@ def tasks_of(season: Season, placed: list[Placed]) -> list[Task]:
                     slack_of(season, p, job.task, day),
                 )
             )
-        lots.setdefault((p.sow_day, p.option.lot), p.name)
+        if p.since < 0:
+            lots.setdefault((p.sow_day, p.option.lot), p.name)
         for s in stretches(season, p):
             if season.is_watered[int(s.stay.place[0])]:
-                for day in range(s.start, s.stop):
+                for day in range(max(s.start, p.since), s.stop):
                     if calendar.attended[day]:
                         m2 = float(s.stay.m2[0]) * s.left
                         key = (day, int(s.stay.place[0]))

@@ -84,9 +84,9 @@ def build_candidates(season: Season, pins: Iterable[Pin] = ()) -> Candidates:
         lots = admissible_lots(season, order)
         if len(group.orders) == 1:
             if not paths:
-                why[g] = "container"
+                why[group.orders[0]] = "container"
             elif not lots:
-                why[g] = "seed"
+                why[group.orders[0]] = "seed"
         for path in paths:
             for lot in lots:
                 for n in seeds_per_cell_options(crop, season.lots[lot], pin):
@@ -126,7 +126,8 @@ def build_blocks(
     last_wanted = int(groups.latest[list(wanted)].max())
     days = days[(days >= season.from_day) & (days < last_wanted)]
     if not len(days):
-        seen.update({g: "past" for g in wanted if groups.orders[g, 1] < 0})
+        alone = [g for g in wanted if groups.orders[g, 1] < 0]
+        seen.update({int(groups.orders[g, 0]): "past" for g in alone})
         return []
     choices, options = number_options(wanted)
     drafts: list[Draft] = []
@@ -264,8 +265,9 @@ def sowing_pairs(
     reached = np.zeros(len(own), dtype=bool)
     reached[out_g] = True
     for row in np.flatnonzero((groups.orders[own, 1] < 0) & ~reached):
-        if seen.get(int(own[row])) != "temperature":
-            seen[int(own[row])] = "temperature" if soon[row] else "too_soon"
+        order = int(groups.orders[own[row], 0])
+        if seen.get(order) != "temperature":
+            seen[order] = "temperature" if soon[row] else "too_soon"
     if not len(out_g):
         return None
     return own[out_g], out_s, out_hand, out_end
@@ -402,7 +404,9 @@ def join(season: Season, blocks: list[Block], groups: GroupTable) -> Program:
         lot_day.astype(np.int32),
         (pairs % season.calendar.n_days).astype(np.int32),
         np.maximum(flat([b.sizing.n_units for b in blocks]), 1).astype(np.int32),
-        np.array([season.house.prices.short_plant * o.plants for o in season.orders]),
+        np.array(
+            [season.house.prices.short_plant * season.open_plants(o) for o in season.orders]
+        ),
         crew.setup_minutes,
         crew.setup_minutes * per_minute,
         crew_index if limited else -1,

@@ -58,12 +58,20 @@ def timing_money(
     return screened.days_late[inverse], screened.overgrown_frac[inverse]
 
 
-def own_costs(season: Season, block: Block, groups: GroupTable) -> CostParts:
-    """Money of every candidate of a block by part."""
+def own_costs(
+    season: Season, block: Block, groups: GroupTable, since: int = -1
+) -> CostParts:
+    """Money of every candidate of a block by part.
+
+    Parameters
+    ----------
+    since : int, default -1
+        First day that counts, for what stands already: what was spent on sowing it is not asked.
+    """
     n, sizing, hand_over = len(block), block.sizing, block.hand_over
     prices, crew = season.house.prices, season.house.crew
     parts = {name: np.zeros(n) for name in PARTS}
-    for index, option in enumerate(block.choices):
+    for index, option in enumerate(block.choices if since < 0 else ()):
         mine = block.choice == index
         if not mine.any():
             continue
@@ -83,12 +91,16 @@ def own_costs(season: Season, block: Block, groups: GroupTable) -> CostParts:
             liters = liters + mix_liters(path.last, last)
         parts["mix"][mine] = liters * prices.mix_per_l
     work = Work(season.rates)
-    minutes = sum(j.minutes for j in jobs_of(season, block, groups, work))
+    minutes = np.zeros(n)
+    for job in jobs_of(season, block, groups, work):
+        if since < 0 or job.task != "sow":
+            minutes += np.where(job.day >= since, job.minutes, 0.0)
     m2_days = np.zeros(n)
     stages = stages_of(season, block)
     there = np.concatenate(([0], np.cumsum(season.calendar.attended)))
 
     def stand(stay: Stay, a: IntArray, b: IntArray, left: FloatArray | float) -> None:
+        a = np.maximum(a, since)
         days = np.maximum(b - a, 0) * left
         parts["room"] += stay.taken(season) * days * season.room_price[stay.place]
         wet = season.is_watered[stay.place] * left * (there[np.maximum(b, a)] - there[a])
@@ -113,6 +125,7 @@ def own_costs(season: Season, block: Block, groups: GroupTable) -> CostParts:
     per_cell = groups.per_cell[block.group]
     parts["short"] = prices.short_plant * sizing.short * per_cell
     parts["surplus"] = -prices.surplus_plant * sizing.surplus * per_cell
-    fixed = np.full(n, crew.setup_minutes / 60.0 * crew.rate_per_hour)
+    setup = crew.setup_minutes / 60.0 * crew.rate_per_hour
+    fixed = np.full(n, setup if since < 0 else 0.0)
     return CostParts(parts, fixed)
 

@@ -8,7 +8,6 @@ from sowbench.planning.assemble import as_group
 from sowbench.planning.costs import PARTS, own_costs
 from sowbench.planning.placed import Settled
 from sowbench.planning.season import Season
-from sowbench.science.trays import TRAY_LOSS_FRAC
 
 
 def plan_cost(season: Season, settled: Settled) -> dict[str, float]:
@@ -18,14 +17,14 @@ def plan_cost(season: Season, settled: Settled) -> dict[str, float]:
     planned = np.zeros(len(season.orders))
     for p in settled.placed:
         one, groups = as_group(season, p)
-        costs = own_costs(season, one.row, groups)
+        costs = own_costs(season, one.row, groups, p.since)
         for name in PARTS:
             if name not in {"short", "surplus"}:
                 parts[name] += float(costs.parts[name][0])
         parts["labor"] += float(costs.fixed[0])
         for o, n in p.orders:
             planned[o] += n * season.plants_per_cell(season.orders[o])
-    pairs = {(p.sow_day, p.option.lot) for p in settled.placed}
+    pairs = {(p.sow_day, p.option.lot) for p in settled.placed if p.since < 0}
     parts["labor"] += len(pairs) * crew.setup_minutes / 60.0 * crew.rate_per_hour
     for o, order in enumerate(season.orders):
         chance = settled.chances.get(o)
@@ -35,8 +34,9 @@ def plan_cost(season: Season, settled: Settled) -> dict[str, float]:
         parts["short"] += prices.short_plant * missing
     if prices.surplus_plant:
         for p in settled.placed:
-            usable = p.usable(season) @ season.lots[p.option.lot].weights
-            mean = float(usable @ season.w_weights) * (1.0 - TRAY_LOSS_FRAC) * p.n_cells
+            risk = p.risk(season)
+            usable = risk.usable @ risk.lot_weights
+            mean = float(usable @ season.w_weights) * (1.0 - risk.tray_loss_frac) * risk.n_cells
             meant = sum(n for _, n in p.orders)
             per_cell = season.plants_per_cell(season.orders[p.orders[0][0]])
             extra = max(0.0, mean - meant + _short_share(settled, p))

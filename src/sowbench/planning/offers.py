@@ -40,10 +40,11 @@ def residual_of(season: Season, placed: list[Placed]) -> FloatArray:
     for p in placed:
         one, groups = as_group(season, p)
         builder = SegmentBuilder()
-        add_uses(season, one.row, groups, builder, 0)
+        add_uses(season, one.row, groups, builder, 0, p.since)
         left -= builder.build(1).use(np.ones(1), *left.shape)
-        left[crew, p.sow_day] -= season.house.crew.setup_minutes
-    for day, _ in {(p.sow_day, p.option.lot) for p in placed}:
+        if p.since < 0:
+            left[crew, p.sow_day] -= season.house.crew.setup_minutes
+    for day, _ in {(p.sow_day, p.option.lot) for p in placed if p.since < 0}:
         left[crew, day] -= season.house.crew.setup_minutes
     return left
 

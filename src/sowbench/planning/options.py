@@ -103,11 +103,13 @@ def group_table(
             orders[g, m] = o
             wanted[g, m] = calendar.day(order.wanted_date)
             latest[g, m] = calendar.day(order.latest_date)
-            plants[g, m] = order.plants if cells is None else meant[m] * per_cell[g]
+            plants[g, m] = (
+                season.open_plants(order) if cells is None else meant[m] * per_cell[g]
+            )
             needs[g, m] = before + (season.enough_cells(order) if cells is None else meant[m])
             before += meant[m]
             confidence[g, m] = season.confidence(order)
-        share[g, : len(meant)] = np.array(meant) / before
+        share[g, : len(meant)] = np.array(meant) / max(1, before)
         total[g] = before
     short = season.house.prices.short_plant * plants.sum(axis=1)
     return GroupTable(
@@ -224,9 +226,10 @@ def shared_key(season: Season, order: Order, index: int, pins: dict[str, Pin]) -
 def shared_groups(season: Season, pins: dict[str, Pin]) -> list[Group]:
     """Every order alone, and up to four that follow each other within a week."""
     by_key: dict[tuple[object, ...], list[int]] = {}
-    for i, order in enumerate(season.orders):
-        by_key.setdefault(shared_key(season, order, i, pins), []).append(i)
-    groups = [Group((i,)) for i in range(len(season.orders))]
+    still = [i for i, order in enumerate(season.orders) if season.need_cells(order) > 0]
+    for i in still:
+        by_key.setdefault(shared_key(season, season.orders[i], i, pins), []).append(i)
+    groups = [Group((i,)) for i in still]
     for rows in by_key.values():
         rows.sort(key=lambda i: (season.orders[i].wanted_date, i))
         days = np.array([season.orders[i].wanted_date.toordinal() for i in rows])

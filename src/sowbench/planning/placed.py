@@ -13,6 +13,7 @@ from sowbench.planning.candidates import Candidates
 from sowbench.planning.neighborhood import Choice
 from sowbench.planning.season import Season
 from sowbench.planning.sizing import usable_nodes
+from sowbench.science.stand import usable_frac
 from sowbench.science.risk import Chances, OrderNeed, Share, SowingRisk, season_chances
 
 FloatArray = NDArray[np.float64]
@@ -31,12 +32,21 @@ class Placed:
         A block of one candidate, with the cells that this sowing takes.
     orders : list of (order index, cells)
         What it is meant for, in the sequence in which it fills them.
+    since : int
+        First day that counts, for what stands already; -1 for a new sowing.
+    counted : int or None
+        Plants counted, where somebody has counted; losses still to come are binomial.
+    standing : bool
+        Whether it was handed in as standing.
     """
 
     name: str
     row: Block
     orders: list[tuple[int, int]]
     crop_index: int = 0
+    since: int = -1
+    counted: int | None = None
+    standing: bool = False
 
     @property
     def option(self) -> Option:
@@ -62,18 +72,38 @@ class Placed:
         """Usable share of a cell at each weather node and lot node, shape (5, 9)."""
         t, s = self.row.timeline, self.row.sow
         env = t.fraction[:, s][:, 0] * t.on_time[s][0]
-        crop_season = season.crop_season(self.row.crop)
-        start = t.emerge_day[s]
-        stop = np.maximum(t.grown_day[s], start + 1)
-        light = np.repeat(crop_season.light_frac(self.row.route.grow, start, stop), len(env))
+        light = np.full(len(env), self.light(season))
         option = self.option
         return usable_nodes(
             season, self.row.crop, option.lot, option.seeds_per_cell, env, light
         )
 
+    def light(self, season: Season) -> float:
+        """Usable share by the light it grows in."""
+        t, s = self.row.timeline, self.row.sow
+        start = t.emerge_day[s]
+        stop = np.maximum(t.grown_day[s], start + 1)
+        crop_season = season.crop_season(self.row.crop)
+        return float(crop_season.light_frac(self.row.route.grow, start, stop)[0])
+
     def risk(self, season: Season) -> SowingRisk:
         """What is uncertain about it."""
         t, s = self.row.timeline, int(self.row.sow[0])
+        over = t.overgrown[int(self.row.end[0]), :, :, s]
+        if self.counted is not None:
+            keep = float(usable_frac(1.0, self.light(season)))
+            return SowingRisk(
+                -1,
+                self.crop_index,
+                self.counted,
+                max(1, self.counted),
+                np.full((len(t.ready), 1), keep),
+                np.ones(1),
+                t.ready[:, :, s],
+                over,
+                0.0,
+                0.0,
+            )
         return SowingRisk(
             self.option.lot,
             self.crop_index,
@@ -82,7 +112,7 @@ class Placed:
             self.usable(season),
             season.lots[self.option.lot].weights,
             t.ready[:, :, s],
-            t.overgrown[int(self.row.end[0]), :, :, s],
+            over,
         )
 
     def with_cells(self, n_cells: int) -> Placed:
@@ -118,7 +148,12 @@ class Settled:
     shares: dict[int, list[tuple[int, int]]] = field(default_factory=dict)
 
 
-def place_all(season: Season, candidates: Candidates, choice: Choice) -> list[Placed]:
+def place_all(
+    season: Season,
+    candidates: Candidates,
+    choice: Choice,
+    names: dict[str, int] | None = None,
+) -> list[Placed]:
     """Turn a choice into sowings with cells for each order."""
     parts = sorted(
         choice.parts,
@@ -131,7 +166,7 @@ def place_all(season: Season, candidates: Candidates, choice: Choice) -> list[Pl
     crops = {c: k for k, c in enumerate(season.catalog.crops)}
     left = {o: season.need_cells(season.orders[o]) for o in by_order}
     placed = []
-    names: dict[str, int] = {}
+    names = {} if names is None else names
     for part in parts:
         block, i = candidates.locate(part.candidate)
         row = block.take(np.array([i]))
@@ -196,7 +231,7 @@ def needs_of(
             OrderNeed(
                 tuple(shares[o]),
                 meant,
-                season.enough_cells(order),
+                season.whole_enough(order),
                 calendar.day(order.earliest_date),
                 calendar.day(order.latest_date),
                 order.partial,
@@ -233,5 +268,7 @@ def settle(season: Season, placed: list[Placed]) -> Settled:
 
 
 def room_in_tray(placed: Placed) -> int:
-    """Cells that are free in the last tray."""
+    """Cells that can still be sown in the last tray."""
+    if placed.since >= 0:
+        return 0
     return placed.n_units * placed.option.path.first.cells - placed.n_cells

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,10 +15,27 @@ from sowbench.planning.candidates import Candidates, build_candidates
 from sowbench.planning.inputs import PlanInputs
 from sowbench.planning.master import LinearResult, Progress, solve_linear
 from sowbench.planning.money import plan_cost
-from sowbench.planning.offers import unmet_orders
+from sowbench.planning.fixed import (
+    covered_by,
+    first_day,
+    kept_sowings,
+    lots_needed,
+    standing_sowings,
+)
+from sowbench.planning.neighborhood import Choice
+from sowbench.planning.offers import residual_of, unmet_orders
 from sowbench.planning.parameters import SolveParameters
 from sowbench.planning.placed import Placed, Settled, place_all, settle
-from sowbench.planning.resources import ResourceKind, SegmentBuilder
+from sowbench.planning.program import Program
+from sowbench.planning.replan import (
+    kept_ways,
+    moved,
+    names_taken,
+    order_pins,
+    rename_kept,
+    stay_close,
+)
+from sowbench.planning.resources import ResourceKind, Resources, SegmentBuilder
 from sowbench.planning.search import Search
 from sowbench.planning.season import Season, make_season
 from sowbench.planning.supplies import supplies_of
@@ -104,35 +121,57 @@ def make_plan(
     """
     parameters = parameters or SolveParameters()
     began = time.monotonic()
+    season, fixed = lay_out(inputs)
+    if progress is not None:
+        progress("lay out", 0.0, 0.0)
+    candidates = build_candidates(season, order_pins(inputs))
+    keep = kept_ways(inputs)
+    program = stay_close(season, candidates, keep) if keep else candidates.program
+    deadline = began + parameters.seconds
+    linear, choice, rounds = search(program, parameters, seed, deadline, progress)
+    names = names_taken(inputs, fixed)
+    placed = place_all(season, candidates, choice, names)
+    rename_kept(season, placed, keep)
+    settled = settle(season, [*fixed, *placed])
+    plan = hand_out(inputs, season, candidates, linear, settled, seed, time.monotonic() - began)
+    return Planned(plan, season, uses_of(season, settled.placed), rounds, linear.optimal)
+
+
+def lay_out(inputs: PlanInputs) -> tuple[Season, list[Placed]]:
+    """Lay out the season with everything that is fixed taken out of room, hands and orders."""
     lots = inputs.lots if inputs.lots is not None else assumed_lots(inputs)
     season = make_season(
         inputs.house,
         inputs.catalog,
         open_orders(inputs.orders),
-        lots,
+        lots_needed(inputs, lots),
         inputs.weather,
         inputs.from_date,
+        first_date=first_day(inputs),
     )
-    if progress is not None:
-        progress("lay out", 0.0, 0.0)
-    candidates = build_candidates(season, inputs.pins)
-    deadline = began + parameters.seconds
-    linear, placed, rounds = search(season, candidates, parameters, seed, deadline, progress)
-    settled = settle(season, placed)
-    plan = hand_out(inputs, season, candidates, linear, settled, seed, time.monotonic() - began)
-    return Planned(plan, season, uses_of(season, settled.placed), rounds, linear.optimal)
+    fixed = [*kept_sowings(inputs, season), *standing_sowings(inputs, season)]
+    return with_fixed(season, fixed), fixed
+
+
+def with_fixed(season: Season, fixed: list[Placed]) -> Season:
+    """Take what fixed sowings use out of the capacities, and what they give out of the orders."""
+    if not fixed:
+        return season
+    left = residual_of(season, fixed)
+    resources = Resources(
+        season.resources.kinds, season.resources.names, np.maximum(left, 0.0)
+    )
+    return replace(season, resources=resources, covered=covered_by(season, fixed))
 
 
 def search(
-    season: Season,
-    candidates: Candidates,
+    program: Program,
     parameters: SolveParameters,
     seed: int,
     deadline: float,
     progress: Progress | None,
-) -> tuple[LinearResult, list[Placed], int]:
+) -> tuple[LinearResult, Choice, int]:
     """Prove the bound and look for a plan close to it."""
-    program = candidates.program
     left = max(1.0, deadline - time.monotonic())
     linear = solve_linear(
         program,
@@ -144,7 +183,7 @@ def search(
     left = max(1.0, deadline - time.monotonic())
     choice = finder.start(0.3 * left)
     result = finder.run(choice, deadline, progress)
-    return linear, place_all(season, candidates, result.choice), result.rounds
+    return linear, result.choice, result.rounds
 
 
 def hand_out(
@@ -159,7 +198,7 @@ def hand_out(
     """Write everything down."""
     parts = plan_cost(season, settled)
     cost = sum(parts.values())
-    bound = linear.bound
+    bound = linear.bound + fixed_cost(season, settled)
     orders = order_plans(season, settled)
     sowings = [sowing_record(season, p) for p in settled.placed]
     unmet = unmet_orders(season, candidates, linear, settled, orders)
@@ -180,7 +219,17 @@ def hand_out(
         tuple(tasks_of(season, settled.placed)),
         tuple(supplies_of(season, settled.placed)),
         tuple(prices_of(season, candidates, linear)),
+        tuple(moved(inputs, season, sowings)),
     )
+
+
+def fixed_cost(season: Season, settled: Settled) -> float:
+    """Money of what is fixed, which is in the cost of every plan."""
+    fixed = [p for p in settled.placed if p.since >= 0]
+    if not fixed:
+        return 0.0
+    parts = plan_cost(season, Settled(fixed, {}))
+    return sum(v for k, v in parts.items() if k not in {"short", "surplus"})
 
 
 def gap(cost: float, bound: float) -> float:
@@ -237,10 +286,11 @@ def uses_of(season: Season, placed: list[Placed]) -> tuple[ResourceUse, ...]:
     for p in placed:
         one, groups = as_group(season, p)
         builder = SegmentBuilder()
-        add_uses(season, one.row, groups, builder, 0)
+        add_uses(season, one.row, groups, builder, 0, p.since)
         total += builder.build(1).use(np.ones(1), *resources.capacity.shape)
-        total[crew, p.sow_day] += season.house.crew.setup_minutes
-    for day, _ in {(p.sow_day, p.option.lot) for p in placed}:
+        if p.since < 0:
+            total[crew, p.sow_day] += season.house.crew.setup_minutes
+    for day, _ in {(p.sow_day, p.option.lot) for p in placed if p.since < 0}:
         total[crew, day] += season.house.crew.setup_minutes
     days = (season.until_date - season.calendar.first).days + 1
     out = []

@@ -85,6 +85,7 @@ class Season:
     z_weights: NDArray[np.float64]
     weather: WeatherYear | None
     assumptions: tuple[str, ...] = ()
+    covered: Mapping[str, int] = field(default_factory=dict)
     _crops: dict[str, CropSeason] = field(default_factory=dict)
 
     @cached_property
@@ -122,16 +123,30 @@ class Season:
         """Wanted chance of enough plants."""
         return order.confidence_frac or self.house.confidence_frac
 
-    def need_cells(self, order: Order) -> int:
+    def whole_cells(self, order: Order) -> int:
         """Usable cells that fill an order wholly."""
         crop = self.catalog.crops[order.crop]
         if order.unit == "plant":
             return -(-order.plants // max(1, crop.plants_per_cell[0]))
         return order.plants
 
-    def enough_cells(self, order: Order) -> int:
+    def need_cells(self, order: Order) -> int:
+        """Usable cells of an order that new sowings have to give."""
+        return max(0, self.whole_cells(order) - self.covered.get(order.id, 0))
+
+    def whole_enough(self, order: Order) -> int:
         """Usable cells that count as filled."""
-        return int(np.ceil(order.min_frac * self.need_cells(order) - 1e-9))
+        return int(np.ceil(order.min_frac * self.whole_cells(order) - 1e-9))
+
+    def enough_cells(self, order: Order) -> int:
+        """Usable cells of an order that new sowings must give for it to count as filled."""
+        return max(0, self.whole_enough(order) - self.covered.get(order.id, 0))
+
+    def open_plants(self, order: Order) -> int:
+        """Plants of an order that new sowings have to give."""
+        if order.id not in self.covered:
+            return order.plants
+        return min(order.plants, self.need_cells(order) * self.plants_per_cell(order))
 
     def plants_per_cell(self, order: Order) -> int:
         """Plants that a cell of the order stands for."""

@@ -40,6 +40,8 @@ def seed_supplies(season: Season, placed: list[Placed]) -> list[Supply]:
     seeds: dict[int, int] = defaultdict(int)
     first: dict[int, int] = {}
     for p in placed:
+        if p.since >= 0:
+            continue
         lot = p.option.lot
         seeds[lot] += p.n_cells * p.option.seeds_per_cell
         first[lot] = min(first.get(lot, p.sow_day), p.sow_day)
@@ -61,6 +63,8 @@ def container_supplies(season: Season, placed: list[Placed]) -> list[Supply]:
     total: dict[str, float] = defaultdict(float)
     first: dict[str, int] = {}
     for p in placed:
+        if p.since >= 0:
+            continue
         path, sizing = p.option.path, p.row.sizing
         parts = [(path.first, int(sizing.n_units[0]), p.sow_day)]
         if path.potted_on:
@@ -99,7 +103,7 @@ def _peaks(season: Season, placed: list[Placed]) -> dict[str, float]:
     for p in placed:
         one, groups = as_group(season, p)
         builder = SegmentBuilder()
-        add_uses(season, one.row, groups, builder, 0)
+        add_uses(season, one.row, groups, builder, 0, p.since)
         use += builder.build(1).use(np.ones(1), *resources.capacity.shape)
     for name in names:
         if is_limited(season.containers[name], season.stock):
@@ -133,6 +137,8 @@ def mix_supplies(season: Season, placed: list[Placed]) -> list[Supply]:
     liters: dict[date, float] = defaultdict(float)
     day_of: dict[date, date] = {}
     for p in placed:
+        if p.since >= 0:
+            continue
         path, sizing = p.option.path, p.row.sizing
         parts = [(path.first, float(sizing.n_cells[0]), p.sow_day)]
         if path.potted_on:

@@ -160,9 +160,22 @@ def after_first(block: Block, groups: GroupTable) -> list[tuple[IntArray, IntArr
 
 
 def add_uses(
-    season: Season, block: Block, groups: GroupTable, builder: SegmentBuilder, at: int
+    season: Season,
+    block: Block,
+    groups: GroupTable,
+    builder: SegmentBuilder,
+    at: int,
+    since: int = -1,
 ) -> None:
-    """Add all uses of a block's candidates."""
+    """Add all uses of a block's candidates.
+
+    Parameters
+    ----------
+    at : int
+        Number of the block's first candidate.
+    since : int, default -1
+        First day that counts, for what stands already: no sowing, and no use before it.
+    """
     work = Work(season.rates)
     resources, calendar = season.resources, season.calendar
     n = len(block)
@@ -176,6 +189,7 @@ def add_uses(
         room = np.where(
             season.by_position[stay.place], np.ceil(stay.units * left - 1e-9), stay.m2 * left
         )
+        a = np.maximum(a, since)
         builder.add(owner, stay.place, a, b, room)
         if hands:
             wet = season.is_watered[stay.place]
@@ -189,9 +203,12 @@ def add_uses(
         stand(tail, a, b, left)
     for each in jobs_of(season, block, groups, work):
         if hands:
-            inside = (each.day >= 0) & (each.day < calendar.n_days)
+            inside = (each.day >= max(0, since)) & (each.day < calendar.n_days)
+            inside &= (since < 0) | (each.task != "sow")
             builder.add(owner, crew, each.day, each.day + 1, np.where(inside, each.minutes, 0.0))
-    add_trays(season, block, builder, owner)
+    add_trays(season, block, builder, owner, since)
+    if since >= 0:
+        return
     for index, choice in enumerate(block.choices):
         mine = block.choice == index
         lot = resources.index(ResourceKind.LOT, season.lots[choice.lot].record.id)
@@ -280,7 +297,7 @@ def sowing_minutes(season: Season, block: Block, work: Work) -> FloatArray:
 
 
 def add_trays(
-    season: Season, block: Block, builder: SegmentBuilder, owner: IntArray
+    season: Season, block: Block, builder: SegmentBuilder, owner: IntArray, since: int
 ) -> None:
     """Hold reusable containers from filling until they are back and washed."""
     size, moves = block.sizing, moves_of(season, block)
@@ -305,4 +322,4 @@ def add_trays(
             away = stock.wash_d + (0 if stays_home else stock.back_after_d)
             stop = np.minimum(b + away, season.calendar.n_days)
             r = season.resources.index(ResourceKind.CONTAINER, container.id)
-            builder.add(owner[mine], r, a, stop, units.astype(float))
+            builder.add(owner[mine], r, np.maximum(a, since), stop, units.astype(float))
