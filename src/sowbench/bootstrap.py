@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from sowbench.domain.records import Order
     from sowbench.planning.inputs import PlanInputs
     from sowbench.planning.parameters import SolveParameters
-    from sowbench.services.parts import Progress, ReportLike
+    from sowbench.services.parts import Progress, PromiseLike, ReportLike
 
 _NO_LIMIT: Final = 1e8
 
@@ -26,7 +26,7 @@ def real_parts() -> Parts:
     parts : Parts
         Parts that load their libraries when they are first used.
     """
-    return Parts(make_plan=_make_plan, check_plan=_check_plan, draw=_draw)
+    return Parts(make_plan=_make_plan, check_plan=_check_plan, promise=_promise, draw=_draw)
 
 
 def _make_plan(
@@ -85,6 +85,13 @@ def _check_plan(plan: Plan, inputs: PlanInputs, cancelled: Sequence[Order] = ())
             done=tuple(dict.fromkeys(each.sowing for each in inputs.done)),
         ),
     )
+
+
+def _promise(inputs: PlanInputs, plan: Plan, order: Order) -> PromiseLike:
+    """Fit one more order beside a plan with the planner of this package."""
+    from sowbench.planning.promise import promise
+
+    return promise(inputs, plan, order)
 
 
 def _draw(uses: Sequence[DailyUse], title: str) -> Mapping[str, bytes]:

@@ -10,6 +10,7 @@ from tests.services.fakes import (
     FakeChecker,
     FakeFinding,
     FakePlanner,
+    FakePromiser,
     fake_parts,
     write_orders,
 )
@@ -183,6 +184,54 @@ def test_a_question_about_an_unknown_crop_names_the_nearest():
     result = run("try", "tomatto", "--plants", "12", "--on", "2027-05-15", "--from", "2027-01-04")
     assert result.exit_code == 2
     assert "Did you mean 'tomato'" in result.stderr
+
+
+def promise(tmp_path, plants, *more, **answers):
+    parts = fake_parts(promise=FakePromiser(answer=answers))
+    return run("promise", "leek", "--plants", plants, "--on", "2027-05-20", "--plan",
+               tmp_path / "out", *more, parts=parts)  # fmt: skip
+
+
+def test_promise_says_yes_how_and_what_it_squeezes(tmp_path, orders):
+    plan(tmp_path, orders)
+    result = promise(tmp_path, 60)
+    assert result.exit_code == 0
+    assert fits(result.stdout)
+    words = " ".join(result.stdout.split())
+    assert words.startswith("60 leek for Thu 20 May 2027: yes, filled about 7 times in 10.")
+    assert "Sow on Sat 10 April: 90 cells of 2 seeds each, lot A-1" in words
+    assert "It costs about 36.00, that is 0.60 each" in words
+    assert "windowsill from Fri 2 April to Tue 20 April; seed of A-1." in words
+    assert "earliest" not in words
+
+
+def test_promise_says_no_why_and_the_earliest_day(tmp_path, orders):
+    plan(tmp_path, orders)
+    result = promise(tmp_path, 600)
+    assert result.exit_code == 1
+    assert result.stdout.startswith("600 leek for Thu 20 May 2027: no. There is no room for it.")
+    assert "The earliest day is Thu 27 May 2027." in result.stdout
+
+
+def test_promise_does_not_call_a_gamble_a_yes(tmp_path, orders):
+    plan(tmp_path, orders)
+    result = promise(tmp_path, 60, chance_filled_frac=0.2, squeezes=())
+    assert "it fits, but is filled only about 2 times in 10." in result.stdout
+    assert "Nothing gets tight by it." in result.stdout
+
+
+def test_promise_takes_the_plans_own_files_and_first_day(tmp_path, orders):
+    plan(tmp_path, orders)
+    promiser = FakePromiser()
+    result = run("promise", "leek", "--plants", "60", "--on", "2027-05-20", "--plan",
+                 tmp_path / "out", "--json", parts=fake_parts(promise=promiser))  # fmt: skip
+    ((inputs, kept, order),) = promiser.calls
+    assert [each.id for each in inputs.orders] == ["O-1", "O-2"]
+    assert inputs.from_date == kept.from_date
+    assert (order.crop, order.plants, order.status) == ("leek", 60, "asked")
+    told = json.loads(result.stdout)["promise"]
+    assert told["on_day"]["cost_per_plant"] == pytest.approx(0.6)
+    assert told["on_day"]["sow_date"] == "2027-04-10"
 
 
 @pytest.mark.parametrize(

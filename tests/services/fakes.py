@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from dataclasses import dataclass, field
 from datetime import date, timedelta
 
@@ -175,8 +176,52 @@ class FakeChecker:
         return FakeReport(self.findings)
 
 
-def fake_parts(planner=None, checker=None, draw=None):
-    return Parts(planner or FakePlanner(), checker or FakeChecker(), draw)
+@dataclass(frozen=True)
+class FakeAnswer:
+    date: dt.date
+    sow_date: dt.date
+    container: str = "plug-72"
+    lot: str = "A-1"
+    seeds_per_cell: int = 2
+    n_cells: int = 90
+    place: str = "windowsill"
+    cost: float = 36.0
+    chance_enough_frac: float = 0.96
+    chance_in_time_frac: float = 0.7
+    chance_filled_frac: float = 0.68
+    squeezes: tuple = ("windowsill from 2027-04-02 to 2027-04-20", "seed of A-1 on 2027-04-02")
+
+
+@dataclass(frozen=True)
+class FakePromise:
+    on_day: object
+    earliest: object
+    reason: str = ""
+
+
+@dataclass
+class FakePromiser:
+    """Fits on the wanted day up to `most` plants, and a week later always."""
+
+    most: int = 100
+    answer: dict = field(default_factory=dict)
+    calls: list = field(default_factory=list)
+
+    def __call__(self, inputs, plan, order, /):
+        self.calls.append((inputs, plan, order))
+        on_day = FakeAnswer(
+            order.wanted_date, order.wanted_date - timedelta(days=GROWS_D), **self.answer
+        )
+        if order.plants <= self.most:
+            return FakePromise(on_day, on_day)
+        later = order.wanted_date + timedelta(days=7)
+        return FakePromise(None, FakeAnswer(later, later - timedelta(days=GROWS_D)), "room")
+
+
+def fake_parts(planner=None, checker=None, draw=None, promise=None):
+    return Parts(
+        planner or FakePlanner(), checker or FakeChecker(), promise or FakePromiser(), draw
+    )
 
 
 FROM_DATE = date(2027, 1, 4)

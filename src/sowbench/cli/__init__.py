@@ -38,6 +38,9 @@ COMMANDS: dict[str, LazyCommand] = {
     "check": LazyCommand(
         "sowbench.cli.check:command", "Recompute a plan and name what does not hold."
     ),
+    "promise": LazyCommand(
+        "sowbench.cli.promise:command", "Say whether one more order fits beside a plan."
+    ),
     "crop": LazyCommand("sowbench.cli.crop:one", "Print a crop's values with their sources."),
     "crops": LazyCommand("sowbench.cli.crop:every", "List the crops."),
     "container": LazyCommand(

@@ -96,8 +96,8 @@ def _opening(summary: Summary) -> list[str]:
         f" to {wording.day(summary.until_date, year=True)}."
     )
     timely = (
-        f"{wording.percent(summary.on_time_frac)} of them can be expected to be ready, and not yet"
-        " overgrown, on a day that serves; weather and seed decide on the rest."
+        f"{wording.percent(summary.on_time_frac)} of them can be expected to be ready, and not"
+        " overgrown, on a day that serves; the others will be too young or too old that day."
     )
     return [plants, timely, _cost_words(summary), gap_words(summary)]
 
@@ -179,8 +179,7 @@ def _risky_block(risky: Sequence[RiskyOrder], width: int, *, every: bool) -> lis
         for part in each.weak_parts:
             lines += wrap(_sentence(part), width, INDENT * 3, INDENT * 2 + "→ ")
     lines += _more(len(risky) - len(shown), "order", "orders.csv")
-    title = f"May come short: {wording.count(len(risky), 'order')}, the least sure first"
-    return block(title, lines)
+    return block(f"May come short: {wording.count(len(risky), 'order')}", lines)
 
 
 def _untimely_block(untimely: Sequence[RiskyOrder], width: int, *, every: bool) -> list[str]:

@@ -93,6 +93,43 @@ def from_option(command: Command) -> Command:
     return option(command)
 
 
+_QUESTION_OPTIONS = (
+    click.option(
+        "--plants",
+        type=click.IntRange(min=1),
+        required=True,
+        metavar="N",
+        help="Usable plants wanted.",
+    ),
+    click.option(
+        "--on", "wanted", type=DAY, required=True, metavar="DATE", help="Day they are wanted."
+    ),
+    click.option("--earliest", type=DAY, metavar="DATE", help="First day that still serves."),
+    click.option("--latest", type=DAY, metavar="DATE", help="Last day that still serves."),
+    click.option(
+        "--system",
+        default="any",
+        show_default=True,
+        metavar="NAME",
+        help="Where they go: channel, raft, bucket, bed, field, sale or class.",
+    ),
+    click.option("--container", default="", metavar="ID", help="What to raise them in."),
+    click.option(
+        "--confidence",
+        type=click.FloatRange(0.5, 0.999),
+        metavar="SHARE",
+        help="Chance wanted that there are enough, as 0.95.",
+    ),
+)
+
+
+def question_options(command: Command) -> Command:
+    """Give a command the options of a question: how many plants, on which day, for what."""
+    for option in reversed(_QUESTION_OPTIONS):
+        command = option(command)
+    return command
+
+
 def search_options(seconds: float) -> Callable[[Command], Command]:
     """Give a command the options of the search, with its own ceiling."""
 

@@ -13,32 +13,7 @@ from sowbench.cli.shared import Status
 
 @click.command(name="try")
 @click.argument("crop")
-@click.option(
-    "--plants",
-    type=click.IntRange(min=1),
-    required=True,
-    metavar="N",
-    help="Usable plants wanted.",
-)
-@click.option(
-    "--on", "wanted", type=shared.DAY, required=True, metavar="DATE", help="Day they are wanted."
-)
-@click.option("--earliest", type=shared.DAY, metavar="DATE", help="First day that still serves.")
-@click.option("--latest", type=shared.DAY, metavar="DATE", help="Last day that still serves.")
-@click.option(
-    "--system",
-    default="any",
-    show_default=True,
-    metavar="NAME",
-    help="Where they go: channel, raft, bucket, bed, field, sale or class.",
-)
-@click.option("--container", default="", metavar="ID", help="What to raise them in.")
-@click.option(
-    "--confidence",
-    type=click.FloatRange(0.5, 0.999),
-    metavar="SHARE",
-    help="Chance wanted that there are enough, as 0.95.",
-)
+@shared.question_options
 @click.option("--house", type=shared.FILE, metavar="FILE", help="House. Without: a windowsill.")
 @shared.from_option
 @shared.search_options(10.0)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, NamedTuple, Protocol
@@ -73,6 +74,81 @@ class ReportLike(Protocol):
         """What could not be checked, and why."""
 
 
+class PromiseAnswerLike(Protocol):
+    """One way to fill an order beside a plan."""
+
+    @property
+    def date(self) -> dt.date:
+        """Day on which it is handed over."""
+
+    @property
+    def sow_date(self) -> dt.date:
+        """Day on which it is sown."""
+
+    @property
+    def container(self) -> str:
+        """Container in which it is handed over."""
+
+    @property
+    def lot(self) -> str:
+        """Lot."""
+
+    @property
+    def seeds_per_cell(self) -> int:
+        """Seeds per cell."""
+
+    @property
+    def n_cells(self) -> int:
+        """Cells sown."""
+
+    @property
+    def place(self) -> str:
+        """Place where it grows."""
+
+    @property
+    def cost(self) -> float:
+        """What it costs, with what a shortage or a late day may cost."""
+
+    @property
+    def chance_enough_frac(self) -> float:
+        """Chance that there are enough plants."""
+
+    @property
+    def chance_in_time_frac(self) -> float:
+        """Chance that they are ready, and not overgrown, on a day that serves."""
+
+    @property
+    def chance_filled_frac(self) -> float:
+        """Chance of both."""
+
+    @property
+    def squeezes(self) -> Sequence[str]:
+        """What would be nearly full with it, and when."""
+
+
+class PromiseLike(Protocol):
+    """What can be promised."""
+
+    @property
+    def on_day(self) -> PromiseAnswerLike | None:
+        """On the wanted day; None if that does not fit."""
+
+    @property
+    def earliest(self) -> PromiseAnswerLike | None:
+        """On the earliest day at all; None if there is none."""
+
+    @property
+    def reason(self) -> str:
+        """Why the wanted day does not fit; blank if it does."""
+
+
+class Promiser(Protocol):
+    """Looks for room for one more order beside a plan."""
+
+    def __call__(self, inputs: PlanInputs, plan: Plan, order: Order, /) -> PromiseLike:
+        """Fit one more order beside a plan that stays as it is."""
+
+
 class Planner(Protocol):
     """Makes a plan."""
 
@@ -112,10 +188,13 @@ class Parts:
         The planner.
     check_plan : Checker
         The checker.
+    promise : Promiser
+        Fits one more order beside a plan.
     draw : Painter or None
         Draws the season; None writes no picture.
     """
 
     make_plan: Planner
     check_plan: Checker
+    promise: Promiser
     draw: Painter | None = None
