@@ -9,7 +9,9 @@ from sowbench.checking.season import Season
 from sowbench.domain.plan import Sowing, Step
 from sowbench.domain.records import Container, Order, Pin, StepKind
 
-UNMET_REASONS = frozenset({"room", "crew", "seed", "container", "too_soon", "past", "temperature"})
+UNMET_REASONS = frozenset(
+    {"room", "crew", "seed", "container", "too_soon", "past", "temperature", "price"}
+)
 PARTS_MOST = 3
 PART_LEAST_FRAC = 0.1
 GROUP_MOST = 4

@@ -278,6 +278,8 @@ def tasks_of(season: Season, placed: list[Placed]) -> list[Task]:
                 continue
             if p.since >= 0 and job.task == "sow":
                 continue
+            if p.counted is not None and job.task == "count":
+                continue
             if job.task == "sow":
                 minutes += crew.setup_minutes
             day = int(job.day[0])

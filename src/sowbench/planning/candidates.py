@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from sowbench.domain.records import Crop, Pin, ReadyRule
+from sowbench.domain.records import Crop, Pin, PlaceKind, ReadyRule
 from sowbench.planning.block import Block, Option
 from sowbench.planning.costs import own_costs
 from sowbench.planning.options import (
@@ -31,7 +31,7 @@ from sowbench.planning.program import Program
 from sowbench.planning.resources import IntArray, SegmentBuilder
 from sowbench.planning.season import Season
 from sowbench.planning.sizing import Draft, size_drafts
-from sowbench.planning.timeline import Route, Timeline, is_open, routes_of
+from sowbench.planning.timeline import Route, Timeline, routes_of
 from sowbench.planning.uses import add_uses, last_use_day
 
 LATE_AT_MOST_D = 7
@@ -163,6 +163,8 @@ def build_blocks(
             continue
         block.costs = own_costs(season, block, groups)
         worth = block.costs.variable + block.costs.fixed < groups.short[block.group]
+        for g in np.unique(block.group[groups.orders[block.group, 1] < 0]):
+            seen[int(groups.orders[g, 0])] = "price"  # for those that come to nothing else
         if worth.any():
             out.append(block.take(np.flatnonzero(worth)))
     return out
@@ -266,7 +268,7 @@ def sowing_pairs(
     reached[out_g] = True
     for row in np.flatnonzero((groups.orders[own, 1] < 0) & ~reached):
         order = int(groups.orders[own[row], 0])
-        if seen.get(order) != "temperature":
+        if seen.get(order) not in {"temperature", "price"}:
             seen[order] = "temperature" if soon[row] else "too_soon"
     if not len(out_g):
         return None
@@ -293,6 +295,12 @@ def serves(
     tone = last_use_day(season, timeline, rows, last)
     if place.tone != route.grow:
         ok &= tone < last
+        if season.places[place.tone].kind == PlaceKind.BENCH:
+            stop = last
+            if place.hold >= 0:
+                stop = np.minimum(np.maximum(timeline.ready_day[rows], tone), last)
+            warmer = season.warmth(place.tone) - season.warmth(route.grow)
+            ok &= warmer[np.maximum(stop, tone)] - warmer[tone] <= 1e-9
     if place.hold >= 0:
         ready = timeline.ready_day[rows]
         ok &= (np.maximum(ready, tone) < last) & (last - ready <= crop.hold_d)
@@ -334,12 +342,12 @@ def warm_enough(
 ) -> NDArray[np.bool_]:
     """Whether no place on the path is too cold on any day of the stay, nor chills too long."""
     ok = np.ones(len(rows), dtype=bool)
-    stays = stays_of(season, route, timeline, end, rows, last)
+    stays = stays_of(season, crop, route, timeline, end, rows, last)
     chill = np.zeros(len(rows))
     middle = timeline.ready.shape[0] // 2
-    for place, start, stop, toned in stays:
+    for place, start, stop, least_c in stays:
         climate = season.climates[place]
-        closed = np.concatenate(([0], np.cumsum(~is_open(crop, climate, toned=toned))))
+        closed = np.concatenate(([0], np.cumsum(climate.coldest_hour_c < least_c)))
         ok &= closed[np.maximum(stop, start)] - closed[start] == 0
         if crop.chill_below_c is not None:
             cold = climate.temp_day_mean_c[middle] < crop.chill_below_c
@@ -352,27 +360,28 @@ def warm_enough(
 
 def stays_of(
     season: Season,
+    crop: Crop,
     route: Route,
     timeline: Timeline,
     end: int,
     rows: IntArray,
     last: IntArray,
-) -> list[tuple[int, IntArray, IntArray, bool]]:
-    """Stays (place, from, to, toned) of sowings that go out on `last`."""
+) -> list[tuple[int, IntArray, IntArray, float]]:
+    """Stays (place, from, to, coldest hour borne [°C]) of sowings that go out on `last`."""
     sow, exit_day = timeline.sow_day[rows], timeline.exit_day[rows]
     tone, place = last_use_day(season, timeline, rows, last), route.ends[end]
     stays = []
     start = sow
     if route.germ != route.grow:
-        stays.append((route.germ, sow, exit_day, False))
+        stays.append((route.germ, sow, exit_day, crop.min_c))
         start = exit_day
-    stays.append((route.grow, start, tone, False))
+    stays.append((route.grow, start, tone, crop.min_c))
     if place.hold >= 0:
         hold = np.minimum(np.maximum(timeline.ready_day[rows], tone), last)
-        stays.append((place.tone, tone, hold, True))
-        stays.append((place.hold, hold, last, True))
+        stays.append((place.tone, tone, hold, crop.tone_min_c))
+        stays.append((place.hold, hold, last, crop.hold_min_c))
     else:
-        stays.append((place.tone, tone, last, True))
+        stays.append((place.tone, tone, last, crop.tone_min_c))
     return stays
 
 
@@ -391,6 +400,7 @@ def join(season: Season, blocks: list[Block], groups: GroupTable) -> Program:
     sow_day = flat([b.timeline.sow_day[b.sow] for b in blocks]).astype(np.int64)
     lot = flat([np.array([c.lot for c in b.choices])[b.choice] for b in blocks]).astype(np.int64)
     code = lot * season.calendar.n_days + sow_day
+    units = np.maximum(flat([b.sizing.n_units for b in blocks]), 1).astype(np.int32)
     pairs, lot_day = np.unique(code, return_inverse=True)
     crew = season.house.crew
     per_minute = crew.rate_per_hour / 60.0
@@ -403,7 +413,8 @@ def join(season: Season, blocks: list[Block], groups: GroupTable) -> Program:
         flat([b.costs.fixed for b in blocks]),
         lot_day.astype(np.int32),
         (pairs % season.calendar.n_days).astype(np.int32),
-        np.maximum(flat([b.sizing.n_units for b in blocks]), 1).astype(np.int32),
+        units,
+        (units > 1) & flat([in_one_go(season, b, groups) for b in blocks]).astype(bool),
         np.array(
             [season.house.prices.short_plant * season.open_plants(o) for o in season.orders]
         ),
@@ -414,3 +425,16 @@ def join(season: Season, blocks: list[Block], groups: GroupTable) -> Program:
         builder.build(n),
         season.resources,
     )
+
+
+def in_one_go(season: Season, block: Block, groups: GroupTable) -> NDArray[np.bool_]:
+    """Whether a part of each candidate can go out with other parts of its order.
+
+    A partial order may be handed over day by day; any other only on the wanted day, which is the
+    one day that all its parts can share.
+    """
+    partial = np.array([o.partial for o in season.orders], dtype=bool)
+    first = groups.orders[block.group, 0]
+    alone = groups.orders[block.group, 1] < 0
+    on_day = block.hand_over[:, 0] == groups.wanted[block.group, 0]
+    return np.asarray(alone & (on_day | partial[first]))

@@ -136,7 +136,7 @@ def _standing(season: Season, record: Standing, crops: dict[str, int]) -> Placed
     rule = season.rule(crop, container, systems[0]) or season.rule(crop, container, "any")
     if rule is None:
         raise UnknownNameError(f"{record.crop} in {record.container}", "ready rule")
-    rule = replace(rule, pot_on_d_ref=None, space_d_ref=None, space_plants_per_m2=None, tone_d=0)
+    rule = replace(rule, pot_on_d_ref=None, space_d_ref=None, space_plants_per_m2=None)
     place = _index_of_place(season, record.place)
     route = Route(place, place, (End(place),))
     day = season.calendar.day(record.sown_date)

@@ -176,6 +176,7 @@ def improve(
     min_part_frac: float,
     split_pool: set[int],
     node_limit: int | None = None,
+    must: bool = False,
 ) -> Choice:
     """Choose again for the free orders among `pool`, everything else kept; never gets worse.
 
@@ -187,6 +188,8 @@ def improve(
         Candidates on offer whose orders are all free.
     split_pool : set of int
         Candidates that may be taken in part.
+    must : bool, default False
+        Take what comes out even if it costs more, because the choice at hand does not fit.
     """
     kept = [p for p in choice.parts if not all(o in free for o in program.orders_of(p.candidate))]
     gone = [p for p in choice.parts if all(o in free for o in program.orders_of(p.candidate))]
@@ -219,7 +222,7 @@ def improve(
     for j in columns:
         units = int(program.n_units[j])
         own = program.orders_of(j)
-        splits = len(own) == 1 and units > 1 and j in split_pool
+        splits = bool(program.splits[j]) and j in split_pool
         on = 1.0 if j in taken else 0.0
         if splits:
             k = model.column(
@@ -289,6 +292,8 @@ def improve(
         if count > 0:
             new.append(Part(j, count))
     result = Choice(new)
+    if must:
+        return result
     return result if result.cost(program) < choice.cost(program) - 1e-7 else choice
 
 

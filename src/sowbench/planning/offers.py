@@ -79,6 +79,7 @@ def words_for(reason: str) -> str:
         "too_soon": "Even sown on the first sowing day it would be ready too late.",
         "past": "Its days are over before anything can be sown.",
         "temperature": "No place is warm and bright enough for it in time.",
+        "price": "Raising it costs more than its plants are worth at short_plant in [prices].",
     }[reason]
 
 
@@ -90,6 +91,9 @@ def pressing(
     rows = np.flatnonzero((program.members[program.group] == order).any(axis=1))
     if not len(rows):
         return "too_soon"
+    own = program.cost_variable[rows] + program.cost_fixed[rows]
+    if own.min() >= program.short_cost[order]:
+        return "price"
     best = rows[int(np.argmin(linear.reduced[rows]))]
     segments = program.segments.take(np.array([best]))
     cumulative = cumulative_prices(linear.duals.price)

@@ -271,4 +271,11 @@ def room_in_tray(placed: Placed) -> int:
     """Cells that can still be sown in the last tray."""
     if placed.since >= 0:
         return 0
-    return placed.n_units * placed.option.path.first.cells - placed.n_cells
+    path, sizing = placed.option.path, placed.row.sizing
+    most = placed.n_units * path.first.cells
+    if path.potted_on:  # no more blocks or pots than there is room for
+        most = min(
+            most,
+            int(sizing.n_last_units[0] * path.last.cells / max(1e-6, float(sizing.mean_usable[0]))),
+        )
+    return max(0, most - placed.n_cells)

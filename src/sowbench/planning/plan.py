@@ -27,6 +27,7 @@ from sowbench.planning.offers import residual_of, unmet_orders
 from sowbench.planning.parameters import SolveParameters
 from sowbench.planning.placed import Placed, Settled, place_all, settle
 from sowbench.planning.program import Program
+from sowbench.planning.repair import make_fit, with_margin
 from sowbench.planning.replan import (
     kept_ways,
     moved,
@@ -128,7 +129,8 @@ def make_plan(
     keep = kept_ways(inputs)
     program = stay_close(season, candidates, keep) if keep else candidates.program
     deadline = began + parameters.seconds
-    linear, choice, rounds = search(program, parameters, seed, deadline, progress)
+    linear, finder, choice, rounds = search(program, parameters, seed, deadline, progress)
+    choice = make_fit(season, candidates, finder, choice, parameters)
     names = names_taken(inputs, fixed)
     placed = place_all(season, candidates, choice, names)
     rename_kept(season, placed, keep)
@@ -170,7 +172,7 @@ def search(
     seed: int,
     deadline: float,
     progress: Progress | None,
-) -> tuple[LinearResult, Choice, int]:
+) -> tuple[LinearResult, Search, Choice, int]:
     """Prove the bound and look for a plan close to it."""
     left = max(1.0, deadline - time.monotonic())
     linear = solve_linear(
@@ -179,11 +181,11 @@ def search(
         columns_per_order=parameters.columns_per_order,
         progress=progress,
     )
-    finder = Search(program, linear, parameters, np.random.default_rng(seed))
+    finder = Search(with_margin(program), linear, parameters, np.random.default_rng(seed))
     left = max(1.0, deadline - time.monotonic())
     choice = finder.start(0.3 * left)
     result = finder.run(choice, deadline, progress)
-    return linear, result.choice, result.rounds
+    return linear, finder, result.choice, result.rounds
 
 
 def hand_out(

@@ -35,6 +35,9 @@ class Program:
         Sowing day of each pair.
     n_units : ndarray of int, shape (n,)
         Lifted units; a split takes whole ones.
+    splits : ndarray of bool, shape (n,)
+        Whether a part of it may be taken: of whole units, and where an order is handed over in one
+        go only on the day that all its parts share.
     short_cost : ndarray, shape (n_orders,)
         Money of leaving an order unmet.
     setup_minutes, lot_change_cost : float
@@ -54,6 +57,7 @@ class Program:
     lot_day: NDArray[np.int32]
     lot_day_sow: NDArray[np.int32]
     n_units: NDArray[np.int32]
+    splits: NDArray[np.bool_]
     short_cost: FloatArray
     setup_minutes: float
     lot_change_cost: float

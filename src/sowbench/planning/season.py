@@ -103,6 +103,11 @@ class Season:
         """Price of a square meter and day, by place."""
         return np.array([p.price_per_m2_day for p in self.places])
 
+    def warmth(self, place: int) -> NDArray[np.float64]:
+        """24 h means of a place in a typical year, summed over days from 0 [°C d]."""
+        means = self.climates[place].temp_day_mean_c
+        return np.concatenate(([0.0], np.cumsum(means[len(means) // 2])))
+
     def crop_season(self, crop: Crop) -> CropSeason:
         """Give the crop's sums in every place, made once."""
         if crop.id not in self._crops:

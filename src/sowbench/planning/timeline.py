@@ -333,14 +333,6 @@ def _whole_days(day: FloatArray, n_days: int) -> IntArray:
     return np.floor(bounded).astype(np.int64)
 
 
-def is_open(
-    crop: Crop, climate: PlaceClimate, *, toned: bool
-) -> NDArray[np.bool_]:
-    """Whether a place is warm enough for a crop on each day, in a cold year."""
-    limit = crop.tone_min_c if toned else crop.min_c
-    return climate.coldest_hour_c >= limit
-
-
 def germinates_in(crop: Crop, place: Place) -> bool:
     """Whether the seed may germinate there: the place must have light if the seed needs it."""
     dark = place.cover_par_frac <= 0 and place.lamp_ppfd_umol_m2_s * place.lamp_h <= 0

@@ -18,9 +18,9 @@ _REASONS: Final = {
     "seed": "There is no seed for it",
     "container": "No container is allowed or left for it",
     "too_soon": "It cannot be ready by then",
-    "price": "Raising it costs more than it is worth",
     "past": "The last day it serves has passed",
     "temperature": "No place is warm enough for it then",
+    "price": "Raising it costs more than it is worth",
 }
 
 
