@@ -1,10 +1,11 @@
 """A house so small that a plan is made in a blink and can be worked out by hand.
 
-Everything stands under lamps at constant temperatures: a chamber and a bench at 20 °C, a cool bench
-at 15 °C, a cold store at 4 °C. The crop needs 30 °C d above 5 °C to come up, two days at 20 °C;
-six days later it is grown, one day of toning later ready. Sown on day d at 12 h it is up at d + 2.5,
-grown at d + 8.5 and ready at d + 9.5: the midnight after is day d + 10. It is overgrown six days
-at 20 °C after it is grown, d + 14.5; at 15 °C they last (20 - 5) / (15 - 5) as long, d + 17.5.
+Everything stands under lamps at constant temperatures: a chamber and a bench at 20 °C, a cool
+bench at 15 °C, a cold store at 4 °C. The crop needs 30 °C d above 5 °C to come up, two days at
+20 °C; six days later it is grown, one day of toning later ready. Sown on day d at 12 h it is up at
+d + 2.5, grown at d + 8.5 and ready at d + 9.5: the midnight after is day d + 10. It is overgrown
+six days at 20 °C after it is grown, d + 14.5; at 15 °C they last (20 - 5) / (15 - 5) as long,
+d + 17.5.
 
 The root shows at 0.5 x 30 x exp(-1.645 x 0.2) = 10.79 °C d, 17.3 h after sowing: at 5 h of the next
 day, so that a tray leaves the chamber at 8 h of it.
@@ -212,9 +213,8 @@ def on(day):
 
 def order(name, plants, day, *, early=0, late=0, **changes):
     """An order wanted on a day number."""
-    return Order(
-        name, changes.pop("crop", "cress"), plants, on(day), on(day - early), on(day + late), **changes
-    )
+    crop = changes.pop("crop", "cress")
+    return Order(name, crop, plants, on(day), on(day - early), on(day + late), **changes)
 
 
 def inputs(*orders, **changes):
