@@ -64,7 +64,13 @@ def _limit(capacity: Iterable[float]) -> list[float] | None:
     return values if all(each < _NO_LIMIT for each in values) else None
 
 
-def _check_plan(plan: Plan, inputs: PlanInputs, cancelled: Sequence[Order] = ()) -> ReportLike:
+def _check_plan(
+    plan: Plan,
+    inputs: PlanInputs,
+    cancelled: Sequence[Order] = (),
+    *,
+    with_bound: bool = True,
+) -> ReportLike:
     """Check a plan with the checker of this package."""
     from sowbench.checking import check_plan
     from sowbench.checking.season import CheckInputs
@@ -84,6 +90,7 @@ def _check_plan(plan: Plan, inputs: PlanInputs, cancelled: Sequence[Order] = ())
             weather=inputs.weather,
             done=tuple(dict.fromkeys(each.sowing for each in inputs.done)),
         ),
+        with_bound=with_bound,
     )
 
 

@@ -139,6 +139,17 @@ def test_check_asks_for_the_files_where_none_are_written_down(tmp_path, orders):
     assert "give its files, --orders first" in result.stderr
 
 
+def test_check_leaves_the_bound_out_where_it_is_told_and_says_so(tmp_path, orders):
+    plan(tmp_path, orders)
+    checker = FakeChecker()
+    parts = fake_parts(checker=checker)
+    assert "was not recomputed" not in run("check", tmp_path / "out", parts=parts).stdout
+    assert checker.with_bound is True
+    told = run("check", tmp_path / "out", "--no-bound", parts=parts).stdout
+    assert "was not recomputed" in told
+    assert checker.with_bound is False
+
+
 def test_check_names_what_does_not_hold_and_ends_with_1(tmp_path, orders):
     plan(tmp_path, orders)
     many = tuple(FakeFinding("room", f"bench {n}", "Too much.", "1", "2") for n in range(60))

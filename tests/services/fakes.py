@@ -169,10 +169,12 @@ class FakeReport:
 @dataclass
 class FakeChecker:
     findings: tuple = ()
+    with_bound: bool | None = None
     calls: list = field(default_factory=list)
 
-    def __call__(self, plan, inputs, cancelled=()):
+    def __call__(self, plan, inputs, cancelled=(), *, with_bound=True):
         self.calls.append((plan, inputs, tuple(cancelled)))
+        self.with_bound = with_bound
         return FakeReport(self.findings)
 
 

@@ -16,6 +16,7 @@ from sowbench.cli.shared import Status
 @click.argument("plan", type=click.Path(path_type=str), metavar="PLAN")
 @shared.made_from_options
 @shared.from_option
+@click.option("--no-bound", is_flag=True, help="Leave out the bound, which takes longest.")
 @click.option("--all", "every", is_flag=True, help="List everything that does not hold.")
 @shared.json_option
 @click.pass_context
@@ -25,6 +26,7 @@ def command(
     /,
     plan: str,
     from_date: date | None,
+    no_bound: bool,
     every: bool,
     as_json: bool,
     **files: Any,
@@ -43,7 +45,9 @@ def command(
 
     shared.tell("Recomputing the plan.")
     made_from = shared.input_files_if_given(files)
-    outcome = check_files(plan, made_from, from_date, shared.parts_of(context))
+    outcome = check_files(
+        plan, made_from, from_date, shared.parts_of(context), with_bound=not no_bound
+    )
     if as_json:
         shared.print_json({"format": "sowbench-check/1", "holds": outcome.holds, "check": outcome})
     else:

@@ -24,6 +24,7 @@ from sowbench.cli.shared import Status
     help="Folder to write to.",
 )
 @shared.search_options(30.0)
+@click.option("--bound", "with_bound", is_flag=True, help="Recompute the bound too; takes longest.")
 @click.option("--all", "every", is_flag=True, help="Print every sowing day and supply.")
 @click.option("--assumptions", is_flag=True, help="List every value that had to be assumed.")
 @shared.json_option
@@ -38,6 +39,7 @@ def command(
     seconds: float,
     random_start: int,
     rounds: int | None,
+    with_bound: bool,
     every: bool,
     assumptions: bool,
     as_json: bool,
@@ -74,7 +76,8 @@ def command(
             lines += ["", *wrap(f"The weather: {laid.weather_source}.", width)]
         shared.print_lines([*lines, ""])
     shared.tell("Recomputing the plan without the planner.")
-    checked = check_loaded(planned.plan, planned.loaded, parts, str(planned.paths[0]))
+    plan_file = str(planned.paths[0])
+    checked = check_loaded(planned.plan, planned.loaded, parts, plan_file, with_bound=with_bound)
     if as_json:
         shared.print_json(
             {

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from sowbench.exchange.plan_json import read_plan
 from sowbench.services.inputs import InputFiles, load_inputs, plan_path
@@ -17,6 +17,12 @@ if TYPE_CHECKING:
     from sowbench.domain.plan import Plan
     from sowbench.services.inputs import Loaded
     from sowbench.services.parts import Parts, ReportLike
+
+
+_NO_BOUND: Final = (
+    "The bound, how cheap a plan can be at best, was not recomputed; `sowbench check` does that"
+    " unless told --no-bound."
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,7 +57,12 @@ class CheckOutcome:
 
 
 def check_files(
-    plan: str | Path, files: InputFiles | None, from_date: date | None, parts: Parts
+    plan: str | Path,
+    files: InputFiles | None,
+    from_date: date | None,
+    parts: Parts,
+    *,
+    with_bound: bool = True,
 ) -> CheckOutcome:
     """Check a plan against the files it was made from.
 
@@ -65,6 +76,8 @@ def check_files(
         First day on which anything could be done; None takes the plan's own.
     parts : Parts
         The checker.
+    with_bound : bool, default True
+        Whether the bound is recomputed too, which takes longest.
 
     Returns
     -------
@@ -82,11 +95,13 @@ def check_files(
     if files is None:
         files, notes = read_record(path)
     loaded = load_inputs(files, from_date or made.from_date)
-    outcome = check_loaded(made, loaded, parts, str(path))
+    outcome = check_loaded(made, loaded, parts, str(path), with_bound=with_bound)
     return replace(outcome, notes=(*notes, *outcome.notes))
 
 
-def check_loaded(plan: Plan, loaded: Loaded, parts: Parts, plan_file: str = "") -> CheckOutcome:
+def check_loaded(
+    plan: Plan, loaded: Loaded, parts: Parts, plan_file: str = "", *, with_bound: bool = True
+) -> CheckOutcome:
     """Check a plan against inputs already read.
 
     Parameters
@@ -99,13 +114,17 @@ def check_loaded(plan: Plan, loaded: Loaded, parts: Parts, plan_file: str = "") 
         The checker.
     plan_file : str, default ""
         Where the plan came from, for the report.
+    with_bound : bool, default True
+        Whether the bound is recomputed too, which takes longest.
 
     Returns
     -------
     outcome : CheckOutcome
         What holds and what does not.
     """
-    return _outcome(parts.check_plan(plan, loaded.inputs, loaded.cancelled), plan_file)
+    report = parts.check_plan(plan, loaded.inputs, loaded.cancelled, with_bound=with_bound)
+    outcome = _outcome(report, plan_file)
+    return outcome if with_bound else replace(outcome, notes=(*outcome.notes, _NO_BOUND))
 
 
 def _outcome(report: ReportLike, plan_file: str) -> CheckOutcome:

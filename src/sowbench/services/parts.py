@@ -166,9 +166,14 @@ class Checker(Protocol):
     """Recomputes a plan without the planner."""
 
     def __call__(
-        self, plan: Plan, inputs: PlanInputs, cancelled: Sequence[Order] = ()
+        self,
+        plan: Plan,
+        inputs: PlanInputs,
+        cancelled: Sequence[Order] = (),
+        *,
+        with_bound: bool = True,
     ) -> ReportLike:
-        """Check a plan against what it was made from."""
+        """Check a plan against what it was made from, the bound too unless it is left out."""
 
 
 class Painter(Protocol):
