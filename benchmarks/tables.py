@@ -31,8 +31,8 @@ time."""
 ROOM_WORDS = """Above the room and trays there are, in a mean year: area times days, positions times
 days, days with a tray short, trays short on the worst day; hours planned beyond the hands there
 are."""
-CREW_WORDS = """Share of sowings whose chamber exit, every watering and every handing over falls on a
-day someone is there, and for which all three do; different lots and sowings on a sowing day. In a
+CREW_WORDS = """Share of sowings whose chamber exit, every watering and every handing over falls on
+a day someone is there, and for which all three do; different lots and sowings on a sowing day. In a
 season of +weekdays nobody comes on other days, so that no plan can water."""
 
 
