@@ -6,7 +6,7 @@ import signal
 
 import pytest
 
-from sowbench.cli.progress import Reporter, reporting
+from sowbench.cli.progress import Reporter, reporting, waiting
 
 
 class Terminal(io.StringIO):
@@ -53,3 +53,15 @@ def test_the_first_interrupt_ends_the_search_and_the_second_gives_up(capsys):
         with pytest.raises(KeyboardInterrupt):
             signal.raise_signal(signal.SIGINT)
     assert signal.getsignal(signal.SIGINT) is before
+
+
+def test_work_that_tells_nothing_is_told_to_go_on():
+    stream = io.StringIO()
+    with waiting("Recomputing", stream):
+        pass
+    assert stream.getvalue() == "Recomputing (0 s)\n"
+    terminal = Terminal()
+    with waiting("Recomputing", terminal):
+        pass
+    assert terminal.getvalue().startswith("\rRecomputing (0 s)")
+    assert terminal.getvalue().endswith("\r")

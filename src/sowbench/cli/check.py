@@ -39,15 +39,15 @@ def command(
 
     Ends with 0 when everything holds, 1 when something does not, 2 when the input is wrong.
     """
+    from sowbench.cli.progress import waiting
     from sowbench.cli.render_check import check_lines
     from sowbench.cli.text import page_width
     from sowbench.services.check import check_files
 
-    shared.tell("Recomputing the plan.")
     made_from = shared.input_files_if_given(files)
-    outcome = check_files(
-        plan, made_from, from_date, shared.parts_of(context), with_bound=not no_bound
-    )
+    parts = shared.parts_of(context)
+    with waiting("Recomputing the plan"):
+        outcome = check_files(plan, made_from, from_date, parts, with_bound=not no_bound)
     if as_json:
         shared.print_json({"format": "sowbench-check/1", "holds": outcome.holds, "check": outcome})
     else:

@@ -52,7 +52,7 @@ def command(
     Ends with 1 when an order is unmet or a rule fails; with --once an unmet order is no failure.
     """
     from sowbench.cli.plan import written_lines
-    from sowbench.cli.progress import reporting
+    from sowbench.cli.progress import reporting, waiting
     from sowbench.cli.render_check import check_lines
     from sowbench.cli.render_plan import plan_lines
     from sowbench.cli.text import page_width, wrap
@@ -75,9 +75,11 @@ def command(
         if laid.weather_source:
             lines += ["", *wrap(f"The weather: {laid.weather_source}.", width)]
         shared.print_lines([*lines, ""])
-    shared.tell("Recomputing the plan without the planner.")
     plan_file = str(planned.paths[0])
-    checked = check_loaded(planned.plan, planned.loaded, parts, plan_file, with_bound=with_bound)
+    with waiting("Recomputing the plan without the planner"):
+        checked = check_loaded(
+            planned.plan, planned.loaded, parts, plan_file, with_bound=with_bound
+        )
     if as_json:
         shared.print_json(
             {

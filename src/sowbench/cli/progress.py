@@ -65,6 +65,21 @@ class Reporter:
             self._write(self._words(kind, bound, cost, now - self._started))
         return self.stopped
 
+    @property
+    def rewrites(self) -> bool:
+        """Whether one line is written over, as on a terminal."""
+        return self._terminal
+
+    def tell(self, words: str) -> None:
+        """Tell what is being done, with the seconds since the start.
+
+        Parameters
+        ----------
+        words : str
+            What is being done.
+        """
+        self._write(f"{words} ({time.monotonic() - self._started:.0f} s)")
+
     def _words(self, kind: str, bound: float, cost: float, elapsed_s: float) -> str:
         """Say what is being done and how good it is so far."""
         words = _DOING.get(kind, kind.capitalize())
@@ -128,3 +143,38 @@ def reporting(seconds: float | None = None) -> Iterator[Reporter]:
         reporter.close()
         if takes_signals:
             signal.signal(signal.SIGINT, before)
+
+
+@contextmanager
+def waiting(words: str, stream: TextIO | None = None) -> Iterator[None]:
+    """Tell that long work goes on, where the work itself tells nothing.
+
+    Parameters
+    ----------
+    words : str
+        What is being done.
+    stream : file or None, default None
+        Where to write; stderr if None.
+
+    Yields
+    ------
+    nothing : None
+        The work is the body of the block.
+    """
+    reporter = Reporter(stream)
+    pause_s = 1.0 if reporter.rewrites else 3 * _LINE_S
+    done = threading.Event()
+
+    def tell() -> None:
+        reporter.tell(words)
+        while not done.wait(pause_s):
+            reporter.tell(words)
+
+    teller = threading.Thread(target=tell, daemon=True)
+    teller.start()
+    try:
+        yield
+    finally:
+        done.set()
+        teller.join()
+        reporter.close()

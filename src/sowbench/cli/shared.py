@@ -253,7 +253,7 @@ def answers_errors(command: Callable[P, R]) -> Callable[P, R]:
             name = f" {error.filename}" if error.filename else ""
             tell(f"The file{name} could not be used: {error.strerror or error}.")
         except KeyboardInterrupt:
-            tell("Given up; nothing was written.")
+            tell("Given up.")
             sys.exit(130)
         sys.exit(Status.WRONG_INPUT)
 
