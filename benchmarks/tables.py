@@ -274,10 +274,12 @@ def report(results: Sequence[Result], command: str, machine: str, today: date) -
     every = list(longest.values())
     text = [f"# Measures of {today.isoformat()}\n\n`{command}`\n\n{machine}."]
     if loads:
-        text.append(
+        words = (
             f"Load of the machine before and after each season: {min(loads):.1f} to"
-            f" {max(loads):.1f}; above 1 others were at work, and wall time says less than CPU."
+            f" {max(loads):.1f}; above its cores others were at work, and the planner had less of"
+            " each second than on a machine of its own: see CPU."
         )
+        text.append(textwrap.fill(words, WIDTH - 1))
     text += [f"\n{r['name']}, {r['seconds_limit']:g} s: not measured, {r['error']}." for r in bad]
     if not good:
         return "\n".join(text) + "\n"
