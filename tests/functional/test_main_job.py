@@ -7,6 +7,7 @@ import signal
 import subprocess
 import sys
 import time
+from datetime import date, timedelta
 from pathlib import Path
 
 import pytest
@@ -169,3 +170,35 @@ def test_a_shell_that_asks_is_told_the_commands(tmp_path, shell, words):
     )
     assert words in done.stdout
     assert "check" not in done.stdout
+
+
+def test_one_more_order_is_promised_beside_the_plan(season):
+    folder, _ = season
+    done = run(folder, "promise", "lettuce", "--plants", "20", "--on", "2027-04-21", "--latest",
+               "2027-04-28", "--plan", "plan", "--json")  # fmt: skip
+    assert done.returncode == 0, done.stdout + done.stderr
+    answer = json.loads(done.stdout)["promise"]["on_day"]
+    assert answer["n_cells"] >= 20
+    assert answer["sow_date"] < answer["date"]
+    assert 0 < answer["chance_filled_frac"] <= answer["chance_enough_frac"] <= 1
+
+
+def test_a_new_plan_keeps_what_is_sown(season):
+    folder, _ = season
+    plan = json.loads((folder / "plan" / "plan.json").read_text(encoding="utf-8"))
+    first = min(plan["sowings"], key=lambda each: each["sow_date"])
+    start = first["steps"][0]
+    header = "date,kind,sowing,n,crop,container,place,n_containers"
+    values = (first["sow_date"], "sown", first["sowing"], first["n_cells"], first["crop"],
+              start["container"], start["place"], start["n_containers"])  # fmt: skip
+    (folder / "journal.csv").write_text(
+        f"{header}\n{','.join(map(str, values))}\n", encoding="utf-8"
+    )
+    day = date.fromisoformat(first["sow_date"]) + timedelta(days=3)
+    done = run(folder, "plan", "--orders", "orders.csv", "--keep", "plan", "--done", "journal.csv",
+               "--from", day, "--rounds", "2", "--out", "next")  # fmt: skip
+    assert done.returncode == 0, done.stdout + done.stderr
+    new = json.loads((folder / "next" / "plan.json").read_text(encoding="utf-8"))
+    kept = {each["sowing"]: each for each in new["sowings"]}
+    assert kept[first["sowing"]]["n_cells"] == first["n_cells"]
+    assert "sowing that stands already" in done.stdout.replace("\n", " ")

@@ -92,6 +92,16 @@ def test_sowings_stand_under_their_day_and_standing_ones_are_no_sowings(made):
     assert first_step(sowing).from_date == sowing.sow_date
 
 
+def test_what_was_sown_before_the_plan_begins_is_not_to_be_sown_again(made):
+    planned, inputs = made
+    (sowing,) = planned.plan.sowings
+    sown = replace(sowing, sowing="sown", sow_date=FROM_DATE - timedelta(days=3))
+    plan = replace(planned.plan, sowings=(sown, sowing))
+    assert [each.sowing for day in sow_days(plan) for each in day.sowings] == ["S1"]
+    summary = summarize(plan, inputs)
+    assert (summary.n_sowings, summary.n_standing) == (1, 1)
+
+
 def test_only_what_is_to_be_bought_is_listed(made):
     planned, inputs = made
     (supply,) = planned.plan.supplies

@@ -11,7 +11,7 @@ from sowbench.services.cards import lot_words
 from sowbench.services.offers import helps, reason_words
 
 if TYPE_CHECKING:
-    from sowbench.domain.plan import Supply
+    from sowbench.domain.plan import Moved, Supply
     from sowbench.services.summary import (
         DaySheet,
         DayTask,
@@ -60,6 +60,7 @@ def plan_lines(
     )
     lines += _risky_block(summary.risky, width, every=every)
     lines += _untimely_block(summary.untimely, width, every=every)
+    lines += _moved_block(summary.moved, width, every=every)
     lines += _days_block(summary.days, width)
     lines += _sowing_block(summary.sow_days, width, every=every)
     lines += _buy_block(summary.to_buy, width, every=every)
@@ -82,7 +83,8 @@ def _headline(summary: Summary) -> str:
 def _opening(summary: Summary) -> list[str]:
     """Say how many plants of how many sowings, what they cost, and how good that is."""
     standing = (
-        f" and from {wording.count(summary.n_standing, 'sowing')} that stand already"
+        f" and from {wording.count(summary.n_standing, 'sowing')} that"
+        f" {'stands' if summary.n_standing == 1 else 'stand'} already"
         if summary.n_standing
         else ""
     )
@@ -215,10 +217,40 @@ def _more(n: int, noun: str, file: str) -> list[str]:
     return [f"{INDENT}and {wording.count(n, f'more {noun}')}, in {file}"] if n > 0 else []
 
 
-def _days_block(days: Sequence[DaySheet], width: int) -> list[str]:
+def _moved_block(moved: Sequence[Moved], width: int, *, every: bool) -> list[str]:
+    """List what the new plan does otherwise than the one it was to keep to."""
+    shown = moved if every else moved[:_MOST_RISKY]
     lines: list[str] = []
-    for sheet in days:
-        lines += wrap(f"{wording.day(sheet.date)}, {wording.minutes(sheet.minutes)}", width, INDENT)
+    for each in shown:
+        change = (
+            f"{each.before} → {each.after}"
+            if each.before and each.after
+            else (each.after or each.before)
+        )
+        lines += wrap(f"{each.sowing}, {each.what}: {change}", width, INDENT * 2, INDENT)
+    lines += _more(len(moved) - len(shown), "change", "plan.json")
+    return block(f"Moved against the plan kept: {wording.count(len(moved), 'change')}", lines)
+
+
+def _days_block(days: Sequence[DaySheet], width: int) -> list[str]:
+    """Set the days ahead one under another; days that only ask for water are one line together."""
+    lines: list[str] = []
+    for sheets in _runs(days):
+        first, last = sheets[0], sheets[-1]
+        if _is_only_water(first):
+            (water,) = first.tasks
+            days_of = wording.day(first.date)
+            if last is not first:
+                days_of += f" to {wording.day(last.date)}"
+            each_day = wording.minutes(sum(each.minutes for each in sheets) / len(sheets))
+            lines += wrap(
+                f"{days_of}, only water ({water.place}), {each_day}"
+                f"{' a day' if last is not first else ''}",
+                width,
+                INDENT,
+            )
+            continue
+        lines += wrap(f"{wording.day(first.date)}, {wording.minutes(first.minutes)}", width, INDENT)
         lines += table(
             (
                 Column(""),
@@ -226,11 +258,34 @@ def _days_block(days: Sequence[DaySheet], width: int) -> list[str]:
                 Column("", flexible=True, least=20),
                 Column("", right=True),
             ),
-            [_task_row(each) for each in sheet.tasks],
+            [_task_row(each) for each in first.tasks],
             width,
             INDENT * 2,
         )
     return block("The next 14 days", lines)
+
+
+def _is_only_water(sheet: DaySheet) -> bool:
+    """Tell whether a day asks for nothing but water."""
+    return [each.task for each in sheet.tasks] == ["water"]
+
+
+def _runs(days: Sequence[DaySheet]) -> list[list[DaySheet]]:
+    """Put days on end that only ask for water in the same places together."""
+    runs: list[list[DaySheet]] = []
+    for sheet in days:
+        before = runs[-1][-1] if runs else None
+        if (
+            before is not None
+            and _is_only_water(sheet)
+            and _is_only_water(before)
+            and before.tasks[0].place == sheet.tasks[0].place
+            and (sheet.date - before.date).days == 1
+        ):
+            runs[-1].append(sheet)
+        else:
+            runs.append([sheet])
+    return runs
 
 
 def _task_row(task: DayTask) -> tuple[str, str, str, str]:

@@ -18,6 +18,7 @@ from sowbench.reference.how_to_sow import LotFlags, how_to_sow
 from sowbench.science.emergence import days_at_constant
 from sowbench.science.house import place_climate
 from sowbench.services import wording
+from sowbench.services.summary import is_to_sow
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -88,12 +89,12 @@ def sowing_cards(plan: Plan, inputs: PlanInputs) -> tuple[Card, ...]:
     Returns
     -------
     cards : tuple of Card
-        By sowing day; what stands already has none.
+        By sowing day; what stands or is sown already has none.
     """
     climates = _Climates(inputs, plan)
     lots = {each.id: each for each in inputs.lots or ()}
-    sown = [each for each in plan.sowings if not each.standing]
-    ordered = sorted(sown, key=lambda each: (each.sow_date, each.crop, each.sowing))
+    to_sow = [each for each in plan.sowings if is_to_sow(each, plan)]
+    ordered = sorted(to_sow, key=lambda each: (each.sow_date, each.crop, each.sowing))
     return tuple(_card(each, inputs, climates, lots.get(each.lot)) for each in ordered)
 
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import TYPE_CHECKING, Final
 
-from sowbench.domain.plan import Offer, OrderPlan, Plan, Sowing, Step, Supply, Task
+from sowbench.domain.plan import Moved, Offer, OrderPlan, Plan, Sowing, Step, Supply, Task
 from sowbench.domain.records import Order
 
 if TYPE_CHECKING:
@@ -149,7 +149,7 @@ class Summary:
     sow_days: tuple[SowDay, ...]
     to_buy: tuple[Supply, ...]
     peaks: tuple[Peak, ...]
-    n_moved: int
+    moved: tuple[Moved, ...]
     assumptions: tuple[str, ...]
     notes: tuple[str, ...] = ()
 
@@ -179,7 +179,7 @@ def summarize(
         Plain values, ready to print or to encode.
     """
     orders = {each.id: each for each in inputs.orders}
-    sown = [each for each in plan.sowings if not each.standing]
+    to_sow = [each for each in plan.sowings if is_to_sow(each, plan)]
     missing: defaultdict[str, int] = defaultdict(int)
     for each in plan.unmet:
         missing[each.order] += each.plants
@@ -196,9 +196,9 @@ def summarize(
         n_partly=len(wanted) - n_whole - n_none,
         n_plants=sum(wanted.values()),
         n_plants_planned=sum(max(plants - missing[name], 0) for name, plants in wanted.items()),
-        n_sowings=len(sown),
-        n_standing=len(plan.sowings) - len(sown),
-        n_seeds=sum(each.n_seeds for each in sown),
+        n_sowings=len(to_sow),
+        n_standing=len(plan.sowings) - len(to_sow),
+        n_seeds=sum(each.n_seeds for each in to_sow),
         on_time_frac=_on_time_frac(plan),
         cost=plan.cost,
         cost_parts=dict(plan.cost_parts),
@@ -218,7 +218,7 @@ def summarize(
             )
         ),
         peaks=tuple(_peak(each) for each in uses if any(each.use)),
-        n_moved=len(plan.moved),
+        moved=plan.moved,
         assumptions=plan.assumptions,
         notes=tuple(notes),
     )
@@ -361,6 +361,24 @@ def _joined(
     )
 
 
+def is_to_sow(sowing: Sowing, plan: Plan) -> bool:
+    """Tell whether a sowing is still to be sown, not standing or sown before the plan begins.
+
+    Parameters
+    ----------
+    sowing : Sowing
+        A sowing of the plan.
+    plan : Plan
+        The plan.
+
+    Returns
+    -------
+    to_sow : bool
+        Whether the crew has to sow it.
+    """
+    return not sowing.standing and sowing.sow_date >= plan.from_date
+
+
 def sow_days(plan: Plan) -> tuple[SowDay, ...]:
     """List the sowings by their day.
 
@@ -376,7 +394,7 @@ def sow_days(plan: Plan) -> tuple[SowDay, ...]:
     """
     by_day: dict[date, list[Sowing]] = defaultdict(list)
     for each in plan.sowings:
-        if not each.standing:
+        if is_to_sow(each, plan):
             by_day[each.sow_date].append(each)
     return tuple(
         SowDay(
