@@ -28,7 +28,13 @@ class SolveParameters:
     min_part_frac : float
         Least share of an order that is worth a sowing of its own.
     neighborhood_orders : int
-        Orders freed together in one round.
+        Orders freed together in one round, in the middle: rounds take half, all or one and a half
+        times as many.
+    split_per_order : int
+        Candidates of an order that may be taken in part, by reduced cost; those of the linear
+        program and of the plan at hand come on top.
+    round_seconds, round_gap_frac : float
+        Ceiling on one round [s], and the gap at which it ends.
     gap_frac : float
         The search ends at this gap to the bound.
     """
@@ -36,11 +42,19 @@ class SolveParameters:
     seconds: float = 30.0
     rounds: int | None = None
     columns_per_order: int = 6
-    pool_per_order: int = 24
+    pool_per_order: int = 40
     max_parts: int = 3
     min_part_frac: float = 0.1
-    neighborhood_orders: int = 40
+    neighborhood_orders: int = 16
+    split_per_order: int = 3
+    round_seconds: float = 2.0
+    round_gap_frac: float = 0.001
     gap_frac: float = 0.001
+
+    @property
+    def by_work(self) -> bool:
+        """Whether the search is limited by work, and so repeatable, not by the clock."""
+        return self.rounds is not None
 
     def __post_init__(self) -> None:
         """Refuse values that make no sense."""

@@ -44,6 +44,10 @@ from sowbench.planning.uses import add_uses
 
 FloatArray = NDArray[np.float64]
 ASSUMED_TEST_SEEDS = 100
+# Time kept back for what follows the search: exact chances, offers, writing down.
+TAIL_MOST_FRAC = 0.3
+TAIL_LEAST_S = 1.0
+TAIL_ORDER_S = 0.012
 
 
 @dataclass(frozen=True)
@@ -128,7 +132,9 @@ def make_plan(
     candidates = build_candidates(season, order_pins(inputs))
     keep = kept_ways(inputs)
     program = stay_close(season, candidates, keep) if keep else candidates.program
-    deadline = began + parameters.seconds
+    n = len(season.orders)
+    tail_s = min(TAIL_MOST_FRAC * parameters.seconds, TAIL_LEAST_S + TAIL_ORDER_S * n)
+    deadline = began + parameters.seconds - tail_s
     linear, finder, choice, rounds = search(program, parameters, seed, deadline, progress)
     choice = make_fit(season, candidates, finder, choice, parameters)
     names = names_taken(inputs, fixed)
@@ -183,7 +189,7 @@ def search(
     )
     finder = Search(with_margin(program), linear, parameters, np.random.default_rng(seed))
     left = max(1.0, deadline - time.monotonic())
-    choice = finder.start(0.3 * left)
+    choice = finder.start(0.35 * left)
     result = finder.run(choice, deadline, progress)
     return linear, finder, result.choice, result.rounds
 

@@ -19,7 +19,7 @@ from sowbench.planning.parameters import SolveParameters
 from sowbench.planning.placed import Placed, place_all
 from sowbench.planning.program import Program
 from sowbench.planning.resources import ResourceKind, Resources
-from sowbench.planning.search import Search
+from sowbench.planning.search import NO_CLOCK_S, Search
 from sowbench.planning.season import Season
 
 MOST_ROUNDS = 8
@@ -76,7 +76,7 @@ def make_fit(
             choice,
             free,
             pool.astype(np.int64),
-            seconds=SECONDS_A_ROUND,
+            seconds=NO_CLOCK_S if parameters.by_work else SECONDS_A_ROUND,
             gap_frac=0.002,
             max_parts=parameters.max_parts,
             min_part_frac=parameters.min_part_frac,

@@ -14,6 +14,13 @@ from sowbench.planning.program import Program
 from sowbench.planning.resources import FloatArray, IntArray
 
 
+NO_CLOCK_S = 1e6
+START_NODES = 2000
+ROUND_NODES = 400
+# Money that a candidate may cost above its price and still be tried.
+NEAR_LEAST = 5.0
+
+
 @dataclass(frozen=True)
 class SearchResult:
     """The choice found, what it costs and how many rounds it took."""
@@ -80,7 +87,7 @@ class Search:
         self.rng = rng
         pool = best_by_order(program, linear.reduced, parameters.pool_per_order, np.inf)
         self.pool = np.unique(np.concatenate((pool, linear.columns)))
-        best = best_by_order(program, linear.reduced, 6, np.inf)
+        best = best_by_order(program, linear.reduced, parameters.split_per_order, np.inf)
         self.split_pool = {int(j) for j in np.concatenate((best, linear.columns))}
         self.by_order: dict[int, list[int]] = {}
         for j in self.pool:
@@ -108,8 +115,9 @@ class Search:
             choice,
             set(range(program.n_orders)),
             support,
-            seconds=seconds,
+            seconds=NO_CLOCK_S if self.parameters.by_work else seconds,
             gap_frac=0.002,
+            node_limit=START_NODES,
             max_parts=self.parameters.max_parts,
             min_part_frac=self.parameters.min_part_frac,
             split_pool={int(j) for j in linear.columns},
@@ -173,6 +181,17 @@ class Search:
                 picked.update(own)
         return picked
 
+    def near(self, choice: Choice, free: set[int]) -> IntArray:
+        """Candidates of the free orders that could pay.
+
+        A candidate whose reduced cost is above all that the free orders now cost too much, and
+        what they leave unused, can hardly be part of anything better.
+        """
+        rows = np.array(sorted({j for o in free for j in self.by_order.get(o, [])}), dtype=np.int64)
+        excess = self.excess(choice)
+        most = float(excess[sorted(free)].sum()) + NEAR_LEAST
+        return rows[self.linear.reduced[rows] <= most]
+
     def run(self, choice: Choice, deadline: float, progress: Progress | None) -> SearchResult:
         """Improve until the deadline, the work limit or the wanted gap."""
         program, parameters = self.program, self.parameters
@@ -180,30 +199,31 @@ class Search:
         rounds = idle = 0
         size = parameters.neighborhood_orders
         while parameters.rounds is None or rounds < parameters.rounds:
-            left = deadline - time.monotonic()
+            left = NO_CLOCK_S if parameters.by_work else deadline - time.monotonic()
             gap = (cost - self.linear.bound) / max(abs(self.linear.bound), 1e-9)
             if left <= 0.3 or gap <= parameters.gap_frac:
                 break
-            free = self.pick(choice, size)
-            pool = np.array(sorted({j for o in free for j in self.by_order.get(o, [])}))
+            scale = (0.5, 1.0, 1.5)[int(self.rng.integers(3))]
+            free = self.pick(choice, max(4, int(size * scale)))
+            pool = self.near(choice, free)
             split = self.split_pool | {p.candidate for p in choice.parts}
             better = improve(
                 program,
                 choice,
                 free,
-                pool.astype(np.int64),
-                seconds=min(left, 4.0),
-                gap_frac=0.0005,
+                pool,
+                seconds=NO_CLOCK_S if parameters.by_work else min(left, parameters.round_seconds),
+                gap_frac=parameters.round_gap_frac,
                 max_parts=parameters.max_parts,
                 min_part_frac=parameters.min_part_frac,
                 split_pool=split,
-                node_limit=400,
+                node_limit=ROUND_NODES,
             )
             rounds += 1
             new_cost = better.cost(program)
             idle = 0 if new_cost < cost - 1e-6 else idle + 1
             if idle > 12:
-                size, idle = min(size + 10, program.n_orders), 0
+                size, idle = min(size + 4, program.n_orders), 0
             choice, cost = better, new_cost
             if progress is not None and progress("search", self.linear.bound, cost):
                 break
