@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import heapq
 from collections import defaultdict
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
@@ -23,6 +24,10 @@ from sowbench.domain.records import Order, ReadyRule
 GROUP_MOST: Final = 4
 GROUP_WITHIN_D: Final = 7
 BOUND_SLIP_FRAC: Final = 0.001
+ROUGH_FRAC: Final = 0.02
+"""How far the rough reduced cost may be off."""
+N_EXACT: Final = 6
+"""So many candidates of a group, the roughly cheapest, are sized exactly."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,7 +85,7 @@ class BoundCheck:
         self.climates = Climates(season)
         self.demand = demand_left(season)
         self.cover: dict[str, float] = {}
-        self.n_candidates = 0
+        self.n_candidates = self.n_exact = 0
         self.sizer = Sizer(season, stands.constants)
         self.evaluator = Evaluator(season, self.tariff, rates, self.calendar, self.sizer)
 
@@ -124,28 +129,51 @@ class BoundCheck:
         ]
         self.sizer.forget()
         for n in sorted({len(each.orders) for each in groups}):
+            near: dict[int, list[tuple[float, int, Offered]]] = defaultdict(list)
             for path, members, route in ways:
                 for group in members:
                     if len(group.orders) == n:
-                        self._lower_one(group, path, route)
+                        near[id(group)] += self._near(group, path, route)
+            for group in groups:
+                self._lower_one(group, near.get(id(group), []))
 
-    def _lower_one(self, group: Group, path: ContainerPath, route: Route) -> None:
-        """Lower the cover of one group to its cheapest candidate on one route."""
+    def _near(
+        self, group: Group, path: ContainerPath, route: Route
+    ) -> list[tuple[float, int, Offered]]:
+        """Candidates of a group on a route that may be cheaper than its cover, roughly priced."""
         target = sum(self.cover[each.id] for each in group.orders)
-        for offered in self._offers(group, path, route):
+        found = []
+        for offered in self.offers(group, path, route):
             self.n_candidates += offered.rows.size
-            cheapest = self.evaluator.cheapest(offered, target)
-            if cheapest >= target:
-                continue
-            excess = target - cheapest
-            for order in reversed(group.orders):
-                cut = min(excess, max(self.cover[order.id], 0.0))
-                self.cover[order.id] -= cut
-                excess -= cut
-            self.cover[group.orders[0].id] -= excess
-            target = cheapest
+            days, money = self.evaluator.rough(offered, target * (1 + ROUGH_FRAC))
+            found += [
+                (float(each), int(day), offered)
+                for day, each in zip(days, money, strict=True)
+                if each * (1 - ROUGH_FRAC) < target
+            ]
+        return heapq.nsmallest(N_EXACT, found, key=lambda each: each[0])
 
-    def _offers(self, group: Group, path: ContainerPath, route: Route) -> Iterator[Offered]:
+    def _lower_one(self, group: Group, near: list[tuple[float, int, Offered]]) -> None:
+        """Lower the cover of one group to its cheapest candidate, the likeliest tried first."""
+        target = cheapest = sum(self.cover[each.id] for each in group.orders)
+        for _, day, offered in sorted(near, key=lambda each: each[0])[:N_EXACT]:
+            self.n_exact += 1
+            cheapest = min(cheapest, self.evaluator.exact(offered, day))
+        excess = target - cheapest
+        for order in reversed(group.orders):
+            cut = min(excess, max(self.cover[order.id], 0.0))
+            self.cover[order.id] -= cut
+            excess -= cut
+        self.cover[group.orders[0].id] -= excess
+
+    def routes(self, group: Group, path: ContainerPath) -> Iterator[Route]:
+        """Give the routes of a group in a container."""
+        latest = max(self.season.index(each.latest_date) + LATE_MOST_D for each in group.orders)
+        crop = self.season.catalog.crops[group.orders[0].crop]
+        pace = self.lines.pace
+        return routes_of(self.season, pace, self.calendar, crop, path.rule, latest)
+
+    def offers(self, group: Group, path: ContainerPath, route: Route) -> Iterator[Offered]:
         """Give the days on which a group can be sown on a route, by lot and seeds per cell."""
         return self.evaluator.offers(group.orders, group.plants, path, route, self.climates)
 

@@ -156,21 +156,34 @@ class Evaluator:
             money += season.house.prices.late_plant_day * n * expected
         return money
 
-    def cheapest(self, offered: Offered, target: float) -> float:
-        """Return the least reduced cost, exact where it is below a target."""
-        every = np.arange(offered.rows.size)
-        floor = self.pricer.reduced(offered, self.sizer.least_cells(offered), every)
-        near = np.flatnonzero(floor + offered.late_money < target)
+    def rough(self, offered: Offered, target: float) -> tuple[Ints, Floats]:
+        """Return the days that may be below a target, with their rough reduced cost."""
+        near = np.arange(offered.rows.size)
+        cells = self.sizer.least_cells(offered)
+        floor = self.pricer.reduced(offered, cells, near) + offered.late_money
+        # No more can be got for surplus than for every usable cell.
+        most = cells + offered.path.first.cells
+        floor -= self.season.house.prices.surplus_plant * most
+        near = near[floor < target]
         if not near.size:
-            return np.inf
-        sized = self.sizer.sized(offered, near)
-        near, sized = near[sized.cells > 0], sized.take(sized.cells > 0)
+            return near, np.empty(0)
+        sized = self.sizer.rough(offered, near)
         money = self.pricer.reduced(offered, sized.cells.astype(np.float64), near)
         money += offered.late_money[near] + self._chance_money(offered, sized)
         near, money = near[money < target], money[money < target]
-        if not near.size:
+        if near.size:
+            money += self.overgrown_money(offered, near)
+        return near, money
+
+    def exact(self, offered: Offered, day: int) -> float:
+        """Return the reduced cost of one day; infinite if it cannot be sure enough."""
+        near = np.array([day])
+        sized = self.sizer.exact(offered, near)
+        if sized.cells[0] <= 0:
             return np.inf
-        return float((money + self._overgrown_money(offered, near)).min())
+        money = self.pricer.reduced(offered, sized.cells.astype(np.float64), near)
+        money += offered.late_money[near] + self._chance_money(offered, sized)
+        return float((money + self.overgrown_money(offered, near))[0])
 
     def _chance_money(self, offered: Offered, sized: Sized) -> Floats:
         """Money for shortage and surplus."""
@@ -178,7 +191,7 @@ class Evaluator:
         money = prices.short_plant * sized.short * plants_per_cell(self.season, offered.orders[0])
         return np.asarray(money - prices.surplus_plant * sized.surplus)
 
-    def _overgrown_money(self, offered: Offered, near: Ints) -> Floats:
+    def overgrown_money(self, offered: Offered, near: Ints) -> Floats:
         """Money for being overgrown when handed over."""
         season, line, rows = self.season, offered.route.line, offered.rows[near]
         money = np.zeros(near.size)

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtri
+from scipy.special import ndtr, ndtri
 
 from sowbench.checking.chances import plants_per_cell
 from sowbench.checking.costs import MIX_WASTE_FRAC, seed_price
@@ -36,6 +36,8 @@ Ints = NDArray[np.int64]
 _SURELY_FRAC: Final = 0.96
 """Share of the cells by the normal formula that is hardly ever too many."""
 _N_BINS: Final = 15
+N_HALVES: Final = 11
+SQRT_TAU: Final = float(np.sqrt(2 * np.pi))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -63,15 +65,11 @@ class Emerging:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Sized:
-    """Cells of candidates, 0 where they cannot be sure enough, with what to expect of them."""
+    """Cells of candidates with what to expect of them."""
 
     cells: Ints
     short: Floats
     surplus: Floats
-
-    def take(self, keep: NDArray[np.bool_]) -> Sized:
-        """Keep some of them."""
-        return Sized(self.cells[keep], self.short[keep], self.surplus[keep])
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -125,12 +123,10 @@ class Sizer:
         self.season = season
         self.constants = constants
         self._stands: dict[tuple[object, ...], Emerging] = {}
-        self._sized: dict[tuple[object, ...], Sized] = {}
 
     def forget(self) -> None:
         """Drop what was kept for another crop."""
         self._stands.clear()
-        self._sized.clear()
 
     def stand(self, route: Route, lot: SeedLot, seeds: int) -> Emerging:
         """Return usable cells on all days of a route."""
@@ -179,40 +175,78 @@ class Sizer:
             most = np.maximum(most, np.maximum(_SURELY_FRAC * n, need))
         return np.ceil(most)
 
-    def sized(self, offered: Offered, near: Ints) -> Sized:
-        """Return cells, shortage and surplus of some days, from what is kept where it is there."""
-        route = offered.route
-        key = (
-            tuple(each.id for each in offered.orders), offered.path.first.id, offered.lot.id,
-            offered.seeds, route.rule, route.course.germinate, route.course.grow,
-        )  # fmt: skip
-        if key not in self._sized:
-            n = route.sow.size
-            self._sized[key] = Sized(np.full(n, -1), np.zeros(n), np.zeros(n))
-        kept = self._sized[key]
-        rows = offered.rows[near]
-        new = rows[kept.cells[rows] < 0]
-        if new.size:
-            found = self._size(offered, new)
-            kept.cells[new] = found.cells
-            kept.short[new] = found.short
-            kept.surplus[new] = found.surplus
-        return Sized(kept.cells[rows], kept.short[rows], kept.surplus[rows])
+    def rough(self, offered: Offered, near: Ints) -> Sized:
+        """Size by normal formulas: near enough to tell which candidates deserve exact figures."""
+        rows, tray = offered.rows[near], offered.path.first.cells
+        u, weight = offered.stand.usable[rows], offered.stand.weights[rows]
+        least = self.least_cells(offered)[near]
+        cells = least.copy()
+        for order, need in zip(offered.orders, offered.enough, strict=True):
+            # Between hardly ever too many and the most cells that are tried at all.
+            few, many = least - 1, np.full(rows.size, 4.0 * need + 50)
+            many = np.minimum(many, 2 * least + 20)
+            for _ in range(N_HALVES):
+                middle = np.ceil((few + many) / 2)
+                chance = np.zeros(rows.size)
+                for way, mean, sd in _losses(middle, u, tray):
+                    at_least = ndtr((mean - need + 0.5) / sd)
+                    chance += way * np.sum(weight * at_least, axis=1)
+                enough = chance >= self.season.confidence(order)
+                few, many = np.where(enough, few, middle), np.where(enough, middle, many)
+            cells = np.maximum(cells, many)
+        low = np.ceil(cells)
+        high = np.ceil(low / tray) * tray
+        worth = self.season.house.prices.short_plant
+        worth *= plants_per_cell(self.season, offered.orders[0])
+        least_gain = self._cell_price(offered) / worth if worth > 0 else np.inf
+        active = np.flatnonzero(low < high)
+        active = active[self._pays(offered, low, u, weight, active) > least_gain]
+        while active.size:
+            middle = np.floor((low[active] + high[active]) / 2)
+            trial = low.copy()
+            trial[active] = middle
+            pays = self._pays(offered, trial, u, weight, active) > least_gain
+            low[active[pays]] = middle[pays] + 1
+            high[active[~pays]] = middle[~pays]
+            active = active[low[active] < high[active]]
+        short, expected = np.zeros(rows.size), np.zeros(rows.size)
+        for way, mean, sd in _losses(low, u, tray):
+            x = (offered.wanted - mean) / sd
+            missing = sd * (x * ndtr(x) + np.exp(-0.5 * x * x) / SQRT_TAU)
+            short += way * np.sum(weight * missing, axis=1)
+            expected += way * np.sum(weight * mean, axis=1)
+        surplus = np.maximum(expected - offered.wanted + short, 0.0)
+        return Sized(low.astype(np.int64), short, surplus)
 
-    def _size(self, offered: Offered, rows: Ints) -> Sized:
-        """Fewest cells that are sure enough, then more while a cell pays for itself."""
-        season, tray = self.season, offered.path.first.cells
+    def _pays(
+        self, offered: Offered, cells: Floats, usable: Floats, weight: Floats, which: Ints
+    ) -> Floats:
+        """Return the shortage that one more cell takes away, by normal formulas."""
+        gain = np.zeros(which.size)
+        tray = offered.path.first.cells
+        for way, mean, sd in _losses(cells[which], usable[which], tray):
+            below = ndtr((offered.wanted - 0.5 - mean) / sd)
+            gain += way * np.sum(weight[which] * usable[which] * below, axis=1)
+        return gain
+
+    def exact(self, offered: Offered, near: Ints) -> Sized:
+        """Size exactly: fewest cells that are sure enough, then more while one pays for itself.
+
+        Cells are 0 where no number of them is sure enough.
+        """
+        rows, tray = offered.rows[near], offered.path.first.cells
         usable, weights = offered.stand.usable[rows], offered.stand.weights[rows]
         cells = np.zeros(rows.size, dtype=np.int64)
         possible = np.ones(rows.size, dtype=bool)
         for order, need in zip(offered.orders, offered.enough, strict=True):
             found = cells_for_confidence(
-                np.full(rows.size, need), season.confidence(order), tray, usable, weights
+                np.full(rows.size, need), self.season.confidence(order), tray, usable, weights
             )
             possible &= found > 0
             cells = np.maximum(cells, found)
         cells = np.where(possible, cells, offered.wanted)
-        worth = season.house.prices.short_plant * plants_per_cell(season, offered.orders[0])
+        worth = self.season.house.prices.short_plant
+        worth *= plants_per_cell(self.season, offered.orders[0])
         least_gain = self._cell_price(offered) / worth if worth > 0 else np.inf
         low, high = cells.copy(), -(-cells // tray) * tray
 
@@ -248,3 +282,22 @@ class Sizer:
             RHO_TRAY, TRAY_LOSS_FRAC,
         )  # fmt: skip
         return short, surplus
+
+
+def _losses(cells: Floats, usable: Floats, tray: int) -> Iterator[tuple[Floats, Floats, Floats]]:
+    """Give chance, mean and standard deviation of the usable cells by the trays lost.
+
+    None, one full tray, the last tray, or two full trays; more are left out and the rest scaled.
+    """
+    n_full = np.maximum(np.ceil(cells / tray) - 1, 0.0)
+    last = cells - n_full * tray
+    odds = TRAY_LOSS_FRAC / (1 - TRAY_LOSS_FRAC)
+    two = n_full * np.maximum(n_full - 1, 0.0) / 2 * odds**2
+    ways = (np.ones_like(cells), n_full * odds, np.full_like(cells, odds), two)
+    left = (cells, cells - tray, cells - last, cells - 2 * tray)
+    total = np.sum(ways, axis=0)
+    for way, some in zip(ways, left, strict=True):
+        n = np.maximum(some, 0.0)[:, None]
+        size = np.minimum(np.maximum(n, 1.0), tray)
+        variance = n * usable * (1 - usable) * (1 + (size - 1) * RHO_TRAY)
+        yield way / total, n * usable, np.sqrt(np.maximum(variance, 1e-6))
