@@ -32,9 +32,11 @@ from sowbench.planning.resources import IntArray, SegmentBuilder
 from sowbench.planning.season import Season
 from sowbench.planning.sizing import Draft, size_drafts
 from sowbench.planning.timeline import Route, Timeline, routes_of
-from sowbench.planning.uses import add_uses, last_use_day
+from sowbench.planning.uses import add_uses, hold_from, last_use_day
 
 LATE_AT_MOST_D = 7
+# Of several reasons why an order has no candidate, the one that came closest is told.
+WEIGHT_OF_REASON = {"too_soon": 1, "crew": 2, "temperature": 3, "seed": 4, "price": 5}
 EARLY_WAIT_AT_MOST_D = 60
 
 
@@ -124,14 +126,14 @@ def build_blocks(
     calendar = season.calendar
     days = np.flatnonzero(calendar.is_sow)
     last_wanted = int(groups.latest[list(wanted)].max())
-    days = days[(days >= season.from_day) & (days < last_wanted)]
+    days = days[(days >= season.from_day) & (days < last_wanted + LATE_AT_MOST_D)]
     if not len(days):
         alone = [g for g in wanted if groups.orders[g, 1] < 0]
         seen.update({int(groups.orders[g, 0]): "past" for g in alone})
         return []
     choices, options = number_options(wanted)
     drafts: list[Draft] = []
-    for route in routes_of(crop, season.places):
+    for route in routes_of(crop, season.places, season.climates):
         timeline = season.crop_season(crop).timeline(route, rule, days)
         pairs = sowing_pairs(season, crop, route, timeline, wanted, groups, pins, seen)
         if pairs is None:
@@ -142,6 +144,11 @@ def build_blocks(
         rep = np.repeat(np.arange(len(group)), counts)
         group, sow, hand_over, end = group[rep], sow[rep], hand_over[rep], end[rep]
         ok = lot_in_time(season, timeline, choices, choice, sow)
+        for g in np.unique(group[~ok]):
+            if groups.orders[g, 1] < 0:
+                order = int(groups.orders[g, 0])
+                if WEIGHT_OF_REASON.get(seen.get(order, ""), 0) < WEIGHT_OF_REASON["seed"]:
+                    seen[order] = "seed"
         if ok.any():
             drafts.append(
                 Draft(route, timeline, group[ok], choice[ok], sow[ok], hand_over[ok], end[ok])
@@ -257,19 +264,22 @@ def sowing_pairs(
     g, s = np.nonzero(ok)
     last = hand[g, s].max(axis=1)
     found = []
+    fresh = np.zeros(len(own), dtype=bool)
     for e in range(len(route.ends)):
-        rows = np.flatnonzero(
-            serves(season, crop, route, timeline, e, s, last)
-            & warm_enough(season, crop, route, timeline, e, s, last)
-        )
+        good = serves(season, crop, route, timeline, e, s, last)
+        fresh[g[good]] = True
+        rows = np.flatnonzero(good & warm_enough(season, crop, route, timeline, e, s, last))
         found.append((g[rows], s[rows], hand[g[rows], s[rows]], np.full(len(rows), e)))
     out_g, out_s, out_hand, out_end = (np.concatenate(part) for part in zip(*found, strict=True))
     reached = np.zeros(len(own), dtype=bool)
     reached[out_g] = True
     for row in np.flatnonzero((groups.orders[own, 1] < 0) & ~reached):
         order = int(groups.orders[own[row], 0])
-        if seen.get(order) not in {"temperature", "price"}:
-            seen[order] = "temperature" if soon[row] else "too_soon"
+        why = "too_soon"
+        if soon[row]:
+            why = "temperature" if fresh[row] else "crew"
+        if WEIGHT_OF_REASON[why] > WEIGHT_OF_REASON.get(seen.get(order, ""), 0):
+            seen[order] = why
     if not len(out_g):
         return None
     return own[out_g], out_s, out_hand, out_end
@@ -298,12 +308,13 @@ def serves(
         if season.places[place.tone].kind == PlaceKind.BENCH:
             stop = last
             if place.hold >= 0:
-                stop = np.minimum(np.maximum(timeline.ready_day[rows], tone), last)
+                held = hold_from(route, place, timeline.ready_day[rows], tone)
+                stop = np.minimum(held, last)
             warmer = season.warmth(place.tone) - season.warmth(route.grow)
             ok &= warmer[np.maximum(stop, tone)] - warmer[tone] <= 1e-9
     if place.hold >= 0:
         ready = timeline.ready_day[rows]
-        ok &= (np.maximum(ready, tone) < last) & (last - ready <= crop.hold_d)
+        ok &= (hold_from(route, place, ready, tone) < last) & (last - ready <= crop.hold_d)
     return ok
 
 
@@ -375,12 +386,15 @@ def stays_of(
     if route.germ != route.grow:
         stays.append((route.germ, sow, exit_day, crop.min_c))
         start = exit_day
-    stays.append((route.grow, start, tone, crop.min_c))
     if place.hold >= 0:
-        hold = np.minimum(np.maximum(timeline.ready_day[rows], tone), last)
+        held = hold_from(route, place, timeline.ready_day[rows], tone)
+        hold = np.minimum(held, last)
+        tone = np.minimum(tone, hold)
+        stays.append((route.grow, start, tone, crop.min_c))
         stays.append((place.tone, tone, hold, crop.tone_min_c))
         stays.append((place.hold, hold, last, crop.hold_min_c))
     else:
+        stays.append((route.grow, start, tone, crop.min_c))
         stays.append((place.tone, tone, last, crop.tone_min_c))
     return stays
 

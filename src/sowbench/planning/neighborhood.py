@@ -106,7 +106,16 @@ class SubModel:
         highs.run()
         if highs.getInfo().primal_solution_status != highspy.SolutionStatus.kSolutionStatusFeasible:
             return None
-        return np.array(highs.getSolution().col_value)
+        values = np.array(highs.getSolution().col_value)
+        stated = highs.getInfo().objective_function_value
+        if abs(stated - float(np.dot(self.cost, values))) > 1e-6 * (1.0 + abs(stated)):
+            # HiGHS 1.16 at times loses the solution between start and presolve: once more without.
+            highs.clearSolver()
+            highs.setOptionValue("presolve", "off")
+            highs.setSolution(solution)
+            highs.run()
+            values = np.array(highs.getSolution().col_value)
+        return values
 
 
 def resource_rows(
@@ -176,7 +185,6 @@ def improve(
     min_part_frac: float,
     split_pool: set[int],
     node_limit: int | None = None,
-    must: bool = False,
 ) -> Choice:
     """Choose again for the free orders among `pool`, everything else kept; never gets worse.
 
@@ -188,8 +196,6 @@ def improve(
         Candidates on offer whose orders are all free.
     split_pool : set of int
         Candidates that may be taken in part.
-    must : bool, default False
-        Take what comes out even if it costs more, because the choice at hand does not fit.
     """
     kept = [p for p in choice.parts if not all(o in free for o in program.orders_of(p.candidate))]
     gone = [p for p in choice.parts if all(o in free for o in program.orders_of(p.candidate))]
@@ -292,8 +298,6 @@ def improve(
         if count > 0:
             new.append(Part(j, count))
     result = Choice(new)
-    if must:
-        return result
     return result if result.cost(program) < choice.cost(program) - 1e-7 else choice
 
 

@@ -267,5 +267,11 @@ def most_that_fits(
     plants = min(missing, int(best[0] * record.plants))
     if plants <= 0:
         return None
-    cost = best[0] * float(program.cost_variable[best[1]]) + float(program.cost_fixed[best[1]])
-    return Offer("fewer", plants, record.wanted_date, cost_change=round(cost, 2))
+    some = replace(record, plants=plants, min_frac=1.0)
+    found = fitting(replace(season, covered={}), some, left)
+    if found is None:
+        return None
+    day, cost, chance, _ = found
+    return Offer(
+        "fewer", plants, season.calendar.date(day), cost_change=cost, chance_filled_frac=chance
+    )

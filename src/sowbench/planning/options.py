@@ -184,7 +184,7 @@ def admissible_lots(season: Season, order: Order) -> list[int]:
         r = lot.record
         if r.crop != order.crop:
             continue
-        if order.variety and not r.assumed and r.variety.casefold() not in names:
+        if order.variety and r.variety.casefold() not in names:
             continue
         if order.organic and not (r.organic or r.assumed):
             continue

@@ -240,7 +240,7 @@ def needs_of(
     return needs, risks
 
 
-def settle(season: Season, placed: list[Placed]) -> Settled:
+def settle(season: Season, placed: list[Placed], raises: int = MOST_RAISES) -> Settled:
     """Compute exact chances, adding cells within trays where an order's confidence is missed."""
     feeds: dict[int, list[int]] = {}
     for i, p in enumerate(placed):
@@ -248,11 +248,12 @@ def settle(season: Season, placed: list[Placed]) -> Settled:
             feeds.setdefault(o, []).append(i)
     found: dict[int, Chances] = {}
     todo = sorted(feeds)
-    for _ in range(MOST_RAISES):
+    placed = list(placed)
+    for turn in range(raises + 1):
         needs, risks = needs_of(season, placed, todo)
         found |= dict(zip(todo, season_chances(needs, risks, season.w_weights), strict=True))
         raised: set[int] = set()
-        for o in todo:
+        for o in todo if turn < raises else ():
             lack = ndtri(season.confidence(season.orders[o])) - ndtri(found[o].enough_frac)
             best = max(feeds[o], key=lambda i: room_in_tray(placed[i]))
             room = room_in_tray(placed[best])

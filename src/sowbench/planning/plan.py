@@ -27,7 +27,7 @@ from sowbench.planning.offers import residual_of, unmet_orders
 from sowbench.planning.parameters import SolveParameters
 from sowbench.planning.placed import Placed, Settled, place_all, settle
 from sowbench.planning.program import Program
-from sowbench.planning.repair import make_fit, with_margin
+from sowbench.planning.repair import broken, make_fit
 from sowbench.planning.replan import (
     kept_ways,
     moved,
@@ -141,6 +141,9 @@ def make_plan(
     placed = place_all(season, candidates, choice, names)
     rename_kept(season, placed, keep)
     settled = settle(season, [*fixed, *placed])
+    new = [p for p in settled.placed if p.since < 0]
+    if broken(season, residual_of(season, new)).any():
+        settled = settle(season, [*fixed, *placed], raises=0)
     plan = hand_out(inputs, season, candidates, linear, settled, seed, time.monotonic() - began)
     return Planned(plan, season, uses_of(season, settled.placed), rounds, linear.optimal)
 
@@ -187,7 +190,7 @@ def search(
         columns_per_order=parameters.columns_per_order,
         progress=progress,
     )
-    finder = Search(with_margin(program), linear, parameters, np.random.default_rng(seed))
+    finder = Search(program, linear, parameters, np.random.default_rng(seed))
     left = max(1.0, deadline - time.monotonic())
     choice = finder.start(0.35 * left)
     result = finder.run(choice, deadline, progress)

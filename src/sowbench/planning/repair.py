@@ -13,32 +13,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sowbench.planning.candidates import Candidates
-from sowbench.planning.neighborhood import Choice, improve
+from sowbench.planning.neighborhood import Choice, Part, improve
 from sowbench.planning.offers import residual_of
 from sowbench.planning.parameters import SolveParameters
 from sowbench.planning.placed import Placed, place_all
-from sowbench.planning.program import Program
-from sowbench.planning.resources import ResourceKind, Resources
-from sowbench.planning.search import NO_CLOCK_S, Search
+from sowbench.planning.resources import Resources
+from sowbench.planning.search import NO_CLOCK_S, ROUND_NODES, Search
 from sowbench.planning.season import Season
 
 MOST_ROUNDS = 8
 SECONDS_A_ROUND = 3.0
-# Share of hands and seed that the search leaves for what settling adds in cells.
-MARGIN_FRAC = 0.005
-
-
-def with_margin(program: Program) -> Program:
-    """Draw hands and seed a little tighter for the search; the bound keeps the true limits."""
-    resources = program.resources
-    factor = np.array(
-        [
-            1.0 - MARGIN_FRAC if k in {ResourceKind.CREW, ResourceKind.LOT} else 1.0
-            for k in resources.kinds
-        ]
-    )
-    capacity = resources.capacity * factor[:, None]
-    return replace(program, resources=Resources(resources.kinds, resources.names, capacity))
 
 
 def broken(season: Season, left: NDArray[np.float64]) -> NDArray[np.bool_]:
@@ -70,6 +54,7 @@ def make_fit(
             resources=Resources(program.resources.kinds, program.resources.names, capacity),
         )
         free = users_of(season, placed, bad)
+        choice = drop_until_fits(season, candidates, choice)
         pool = np.array(sorted({j for o in free for j in finder.by_order.get(o, [])}))
         choice = improve(
             program,
@@ -81,8 +66,7 @@ def make_fit(
             max_parts=parameters.max_parts,
             min_part_frac=parameters.min_part_frac,
             split_pool=finder.split_pool | {p.candidate for p in choice.parts},
-            node_limit=200,
-            must=True,
+            node_limit=ROUND_NODES,
         )
     return drop_until_fits(season, candidates, choice)
 
@@ -100,22 +84,24 @@ def users_of(season: Season, placed: list[Placed], bad: NDArray[np.bool_]) -> se
 
 
 def drop_until_fits(season: Season, candidates: Candidates, choice: Choice) -> Choice:
-    """Leave out the smallest sowing at a broken limit until all limits hold."""
+    """Leave out sowings at broken limits, those of the least worth first, until all limits hold."""
     parts = list(choice.parts)
+    program = candidates.program
     while parts:
-        placed = place_all(season, candidates, Choice(parts))
-        bad = broken(season, residual_of(season, placed))
+        left = residual_of(season, place_all(season, candidates, Choice(parts)))
+        bad = broken(season, left)
         if not bad.any():
             break
-        orders = users_of(season, placed, bad)
-        program = candidates.program
-        touching = [
-            p for p in parts if orders.intersection(program.orders_of(p.candidate))
-        ]
-        worst = min(
-            touching or parts,
-            key=lambda p: p.units / program.n_units[p.candidate]
-            * sum(program.short_cost[o] for o in program.orders_of(p.candidate)),
-        )
-        parts.remove(worst)
+        resource, day = (int(k) for k in np.argwhere(bad)[0])
+
+        def worth(part: Part, r: int = resource, d: int = day) -> tuple[bool, float]:
+            use = program.use(
+                np.array([part.candidate]),
+                np.array([part.units / program.n_units[part.candidate]]),
+            )[r, d]
+            own = program.orders_of(part.candidate)
+            money = sum(float(program.short_cost[o]) for o in own)
+            return use <= 0, money * part.units / float(program.n_units[part.candidate])
+
+        parts.remove(min(parts, key=worth))
     return Choice(parts)

@@ -9,9 +9,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sowbench.planning.block import Option, Sizing
-from sowbench.planning.quick_size import quick_cells, quick_short
 from sowbench.planning.season import EMERGENCE_FRAC, Season
 from sowbench.planning.timeline import Route, Timeline
+from sowbench.science.quick_stand import quick_cells, quick_short
 from sowbench.science.stand import cell_ok_prob, thin_per_cell, usable_frac
 
 if TYPE_CHECKING:

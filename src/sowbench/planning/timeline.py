@@ -333,18 +333,18 @@ def _whole_days(day: FloatArray, n_days: int) -> IntArray:
     return np.floor(bounded).astype(np.int64)
 
 
-def germinates_in(crop: Crop, place: Place) -> bool:
+def germinates_in(crop: Crop, climate: PlaceClimate) -> bool:
     """Whether the seed may germinate there: the place must have light if the seed needs it."""
-    dark = place.cover_par_frac <= 0 and place.lamp_ppfd_umol_m2_s * place.lamp_h <= 0
-    needs = crop.light_need.value == "light"
-    return not (dark and needs)
+    return crop.light_need.value != "light" or float(climate.dli_mol_m2_d.max()) > 0.0
 
 
 GERMINATING = frozenset({PlaceKind.CHAMBER, PlaceKind.MAT, PlaceKind.MIST})
 GROWING = frozenset({PlaceKind.BENCH, PlaceKind.WINDOWSILL, PlaceKind.LAMP_SHELF})
 
 
-def routes_of(crop: Crop, places: tuple[Place, ...]) -> list[Route]:
+def routes_of(
+    crop: Crop, places: tuple[Place, ...], climates: tuple[PlaceClimate, ...]
+) -> list[Route]:
     """All routes through the house's places that a crop may take."""
     routes: list[Route] = []
     cold = [i for i, p in enumerate(places) if p.kind == PlaceKind.COLD_STORE]
@@ -352,32 +352,21 @@ def routes_of(crop: Crop, places: tuple[Place, ...]) -> list[Route]:
         growing = grow.kind in GROWING or (grow.kind == PlaceKind.YARD and crop.hardy)
         if not growing:
             continue
-        germs = [g] if germinates_in(crop, grow) else []
+        germs = [g] if germinates_in(crop, climates[g]) else []
         germs += [
-            i for i, p in enumerate(places) if p.kind in GERMINATING and germinates_in(crop, p)
+            i
+            for i, p in enumerate(places)
+            if p.kind in GERMINATING and germinates_in(crop, climates[i])
         ]
         tones = [g]
         for i, p in enumerate(places):
             outdoors = p.kind == PlaceKind.YARD
             if i == g or (outdoors and crop.tone_under_cover):
                 continue
-            if outdoors or (p.kind == PlaceKind.BENCH and _cooler(p, grow)):
+            if outdoors or p.kind == PlaceKind.BENCH:
                 tones.append(i)
         ends = [End(t) for t in tones]
         if crop.hold_d > 0:
             ends += [End(t, h) for t in tones for h in cold]
         routes += [Route(a, g, tuple(ends)) for a in germs]
     return routes
-
-
-def _cooler(place: Place, other: Place) -> bool:
-    """Whether a bench is run at lower set points than another."""
-
-    def set_point(p: Place) -> float:
-        if p.temp_c is not None:
-            return p.temp_c
-        if p.heat_day_c is not None and p.heat_night_c is not None:
-            return (p.heat_day_c + p.heat_night_c) / 2
-        return -99.0
-
-    return set_point(place) < set_point(other) - 0.5

@@ -16,7 +16,7 @@ from sowbench.planning.work import Work
 
 if TYPE_CHECKING:
     from sowbench.planning.options import GroupTable
-    from sowbench.planning.timeline import Timeline
+    from sowbench.planning.timeline import End, Route, Timeline
 
 FloatArray = NDArray[np.float64]
 
@@ -28,6 +28,11 @@ def last_use_day(
     limit = season.calendar.n_days - 1
     move = season.calendar.next_work[np.clip(timeline.grown_day[rows], 0, limit)]
     return np.asarray(np.minimum(move, last))
+
+
+def hold_from(route: Route, end: End, ready: IntArray, tone: IntArray) -> IntArray:
+    """Day from which plants are held cold: when ready, after toning elsewhere if they do."""
+    return ready if end.tone == route.grow else np.maximum(ready, tone)
 
 
 def pack_day(season: Season, hand_over: IntArray) -> IntArray:
@@ -91,9 +96,12 @@ def _moves(season: Season, block: Block) -> Moves:
     space = np.where(
         t.space_day[rows] >= 0, np.minimum(np.maximum(t.space_day[rows], pot), tone), tone
     )
-    hold = np.where(
-        block.hold >= 0, np.minimum(np.maximum(t.ready_day[rows], tone), end), end
-    )
+    moved = block.tone != block.route.grow
+    ready = t.ready_day[rows]
+    hold = np.where(moved, np.maximum(ready, tone), ready)
+    hold = np.where(block.hold >= 0, np.minimum(hold, end), end)
+    tone = np.minimum(tone, hold)
+    pot, space = np.minimum(pot, tone), np.minimum(space, tone)
     return Moves(start, pot, space, tone, hold, end)
 
 
