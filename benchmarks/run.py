@@ -155,7 +155,10 @@ def main(arguments: Sequence[str] | None = None) -> None:
         f" --seconds {' '.join(f'{s:g}' for s in given.seconds)}"
         f" --years {given.years} --seed {given.seed}"
     )
-    results = []
+    RESULTS.mkdir(exist_ok=True)
+    today = date.today()  # noqa: DTZ011 - the day on which the figures are made
+    stem = f"{today.isoformat()}-{given.name}"
+    results: list[dict[str, Any]] = []
     cases = [(season_name(n), s) for n in given.orders for s in given.seconds]
     cases.append((f"{season_name(given.orders[0])}+weekdays", given.seconds[0]))
     for name, seconds in cases:
@@ -165,12 +168,12 @@ def main(arguments: Sequence[str] | None = None) -> None:
         keep_best(result, command)
         results.append(result)
         print(f"{name}, {seconds:g} s: {result.get('error', 'done')}", file=sys.stderr)  # noqa: T201
-    today = date.today()  # noqa: DTZ011 - the day on which the figures were made
+        # Kept as they come, so that an hour's figures outlive whatever happens after.
+        (RESULTS / f"{stem}.json").write_text(json.dumps(results, indent=1) + "\n", "utf-8")
     machine = f"{os.cpu_count()} cores, Python {platform.python_version()}, {platform.machine()}"
     text = report(results, command, machine, today)
     print(text)  # noqa: T201 - the command's purpose
-    RESULTS.mkdir(exist_ok=True)
-    (RESULTS / f"{today.isoformat()}-{given.name}.md").write_text(text, encoding="utf-8")
+    (RESULTS / f"{stem}.md").write_text(text, encoding="utf-8")
 
 
 if __name__ == "__main__":
