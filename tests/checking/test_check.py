@@ -347,3 +347,33 @@ def test_standing_sowing_keeps_no_sowing_rules_but_takes_room():
     assert (
         rules & {"nothing is sown in the past", "lots are known", "sown on a sowing day"} == set()
     )
+
+
+def test_standing_sowing_handed_over_on_the_first_day_needs_no_step():
+    stands = Standing(
+        "s0", "lettuce", "Green", "L0", "tray-50", 1, 50, "bench", on(-28), n_usable=45
+    )
+    order = replace(
+        ORDER, id="o0", plants=20, wanted_date=on(0), earliest_date=on(0), latest_date=on(3)
+    )
+    sowing = replace(
+        PLAN.sowings[0], sowing="s0", orders=(SowingShare("o0", 20),), lot="L0", n_cells=50,
+        n_seeds=50, sow_date=on(-28), steps=(), standing=True,
+    )  # fmt: skip
+    row = replace(
+        PLAN.orders[0], order="o0", plants=20, planned=20, expected_short=0.0,
+        chance_enough_frac=1.0, hand_over=(HandOver(on(0), "s0", 20),),
+    )  # fmt: skip
+    packed = Task(on(0), "pack", "s0", "bench", 0.75)
+    plan = replace(
+        PLAN, sowings=(*PLAN.sowings, sowing), orders=(*PLAN.orders, row),
+        tasks=(*PLAN.tasks, packed),
+    )  # fmt: skip
+    report = checked(plan, orders=(ORDER, order), standings=(stands,))
+    about = {each.rule for each in report.findings if "s0" in each.subject or "o0" in each.subject}
+    # 45 usable plants of which 0.931 stay good: 20 are sure; its days are those of the small plan
+    # moved, which this sowing does not have.
+    assert about & {"a sowing has steps", "every task has its step", "minutes to pack"} == set()
+    assert about & {"chance_enough_frac", "expected_short", "timeline can be computed"} == set()
+    gone = replace(plan, sowings=(*PLAN.sowings, replace(sowing, sowing="s9")))
+    assert "a sowing has steps" in rules_of(checked(gone, orders=(ORDER, order)))

@@ -112,6 +112,9 @@ def expected_work(season: Season, lines: Timelines, stands: Stands, rates: Rates
     lots: dict[tuple[int, str], str] = {}
     for sowing in season.plan.sowings:
         steps = [each for each in sowing.steps if each.kind is not StepKind.PREPARE]
+        standing = season.standings.get(sowing.sowing)
+        if not steps and standing is not None:
+            work += _packing(season, rates, sowing, float(standing.n_containers))
         if not steps or any(each.container not in season.catalog.containers for each in steps):
             continue
         name, sown = sowing.sowing, season.index(sowing.sow_date)

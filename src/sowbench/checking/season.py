@@ -237,12 +237,16 @@ class Season:
 
     def rule_of(self, sowing: Sowing) -> ReadyRule | None:
         """Return the ready rule of a sowing, by the container it ends in."""
-        if not sowing.steps:
+        standing = self.standings.get(sowing.sowing)
+        if sowing.steps:
+            container = sowing.steps[-1].container
+        elif standing is not None:
+            container = standing.container
+        else:
             return None
         systems = [
             self.orders[each.order].system for each in sowing.orders if each.order in self.orders
         ]
-        container = sowing.steps[-1].container
         return self.rule(sowing.crop, container, systems[0] if systems else "any")
 
     def rule(self, crop: str, container: str, system: str) -> ReadyRule | None:

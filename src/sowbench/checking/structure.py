@@ -136,11 +136,22 @@ def check_hand_over(season: Season, ledger: Ledger) -> None:
         )  # fmt: skip
 
 
+def leaves_at_once(season: Season, sowing: str) -> bool:
+    """Tell whether what stands is handed over on the first day, so that it needs no step."""
+    days = [
+        each.date for row in season.plan.orders for each in row.hand_over if each.sowing == sowing
+    ]
+    first = season.inputs.from_date
+    return sowing in season.standings and bool(days) and max(days) <= first
+
+
 def check_steps(season: Season, ledger: Ledger) -> None:
     """Steps follow each other without a gap, in known places and containers, and hold the cells."""
     for sowing in season.plan.sowings:
         name = sowing.sowing
-        if not ledger.require(bool(sowing.steps), "a sowing has steps", name, "There are none."):
+        holds = bool(sowing.steps) or leaves_at_once(season, name)
+        ledger.require(holds, "a sowing has steps", name, "There are none.")
+        if not sowing.steps:
             continue
         standing = season.standings.get(name)
         begin = season.inputs.from_date if standing else sowing.sow_date

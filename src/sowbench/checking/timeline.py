@@ -373,10 +373,14 @@ def _mean_light(season: Season, course: Course, start: Floats, grown: Floats) ->
 def course_of(season: Season, sowing: Sowing) -> Course | None:
     """Read the course of a sowing from its steps; None if a place is unknown."""
     steps = [each for each in sowing.steps if each.kind is not StepKind.PREPARE]
-    if not steps or any(each.place not in season.places for each in steps):
-        return None
-    growing = [each for each in steps if each.kind in GROWING]
     standing = season.standings.get(sowing.sowing)
+    if any(each.place not in season.places for each in steps):
+        return None
+    if not steps:
+        if standing is None or standing.place not in season.places:
+            return None
+        return Course(None, ((standing.place, 0),), standing.place, hold=False)
+    growing = [each for each in steps if each.kind in GROWING]
     germinating = next((each for each in steps if each.kind is StepKind.GERMINATE), None)
     path = [(each.place, season.index(each.from_date)) for each in growing]
     if standing is not None and standing.place in season.places:

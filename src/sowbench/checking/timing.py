@@ -22,13 +22,15 @@ def check_timing(season: Season, lines: Timelines, ledger: Ledger) -> None:
         line = lines.of(sowing)
         if line is None:
             ledger.require(
-                not sowing.steps, "timeline can be computed", sowing.sowing,
+                False,  # noqa: FBT003
+                "timeline can be computed", sowing.sowing,
                 "Its crop, ready rule or places are unknown.",
             )  # fmt: skip
             continue
         if sowing.sowing not in season.standings:
             _check_exit(season, ledger, sowing, line)
-        _check_moves(season, ledger, sowing, line)
+        if sowing.steps:
+            _check_moves(season, ledger, sowing, line)
         _check_spans(season, ledger, sowing, line)
         _check_hand_over(season, ledger, sowing, line)
 
@@ -148,16 +150,20 @@ def _check_hand_over(season: Season, ledger: Ledger, sowing: Sowing, line: Timel
                 f"{order.earliest_date} to {order.latest_date}", each.date,
             )  # fmt: skip
             day = season.index(each.date)
+            given = sowing.sowing in season.standings
             ledger.require(
-                day < over + CLOSE_D, "not overgrown when handed over", subject,
+                given or day < over + CLOSE_D, "not overgrown when handed over", subject,
                 "It is past its window.",
                 f"before {season.day(int(min(over, season.n_days)))}", each.date,
             )  # fmt: skip
+            end = sowing.steps[-1].to_date if sowing.steps else season.inputs.from_date
             ledger.require(
-                each.date <= sowing.steps[-1].to_date, "stands until it is handed over", subject,
-                "Its last step ends before.", each.date, sowing.steps[-1].to_date,
+                each.date <= end, "stands until it is handed over", subject,
+                "Its last step ends before.", each.date, end,
             )  # fmt: skip
             wanted = hand_over_day(season, line, row.order)
+            if given:
+                wanted = max(wanted, season.index(season.inputs.from_date))
             if not np.isfinite(wanted):
                 ledger.require(
                     False,  # noqa: FBT003
