@@ -10,6 +10,7 @@ from typing import Final
 
 from sowbench.checking.candidates import Evaluator
 from sowbench.checking.chances import Stands
+from sowbench.checking.costs import given_timing
 from sowbench.checking.hands import Rates, Work
 from sowbench.checking.prices import Tariff, capacity_value, is_given
 from sowbench.checking.report import Ledger
@@ -93,10 +94,8 @@ class BoundCheck:
         """Return the bound at the plan's prices."""
         season = self.season
         for order in season.orders.values():
-            share = self.demand[order.id] / order.plants
             most = season.house.prices.short_plant * self.demand[order.id]
-            self.cover[order.id] = min(self.tariff.order.get(order.id, most / max(share, 1e-9))
-                                       * share, most)  # fmt: skip
+            self.cover[order.id] = min(self.tariff.order.get(order.id, most), most)
         groups = groups_of(season, self.demand)
         crops: dict[str, list[Group]] = defaultdict(list)
         for group in groups:
@@ -183,7 +182,7 @@ class BoundCheck:
         money = self.evaluator.given_room()
         rate = season.house.crew.rate_per_hour / 60.0
         money += sum(each.minutes for each in work if is_given(season, each.sowing)) * rate
-        return money
+        return money + given_timing(season, self.lines)
 
 
 def _paths(season: Season, group: Group) -> list[ContainerPath]:

@@ -157,6 +157,24 @@ def chance_costs(
     return money
 
 
+def given_timing(season: Season, lines: Timelines) -> float:
+    """Money for what stands already and goes out late or overgrown: in the cost of every plan."""
+    prices, money = season.house.prices, 0.0
+    for row in season.plan.orders:
+        order = season.orders.get(row.order)
+        for each in row.hand_over:
+            sowing = season.sowings.get(each.sowing)
+            if order is None or sowing is None or is_ahead(season, sowing):
+                continue
+            line = lines.of(sowing)
+            if line is not None:
+                late = days_late(season, line, season.index(order.latest_date))
+                chance = overgrown_chance(season, line, season.index(each.date))
+                money += each.plants * prices.late_plant_day * late
+                money += each.plants * prices.overgrown_plant * chance
+    return money
+
+
 def check_costs(
     season: Season, lines: Timelines, stands: Stands, work: list[Work], water_min: float,
     ledger: Ledger,
