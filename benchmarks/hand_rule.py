@@ -155,7 +155,7 @@ def _ways(season: Season, rows: list[Row], o: int, order: Order, crop: Crop) -> 
         return
     up_d = max(1, round(EmergenceDays().days(row)))
     crops = {name: k for k, name in enumerate(season.catalog.crops)}
-    routes = routes_of(crop, season.places)
+    routes = routes_of(crop, season.places, season.climates)
     growing = list(dict.fromkeys(r.grow for r in routes))
     chambers = list(dict.fromkeys(r.germ for r in routes if r.germ != r.grow))
     for grow in growing:

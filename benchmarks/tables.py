@@ -17,8 +17,8 @@ Result = dict[str, Any]
 
 PLANNER_WORDS = """x first: its time over that of first come, first served with its candidates;
 x loop: over a bare loop of five million additions, in the same process. Memory: peak above the
-interpreter with its libraries, over if above 512 MiB. The limit is that of the search; took is from inputs read to plan
-handed out."""
+interpreter with its libraries, over if above 512 MiB. The limit is that of the search; took is
+from inputs read to plan handed out."""
 STAGE_WORDS = """lay out: season and candidates until the first bound; bound: linear program; start:
 until the first round of search; after: settling, writing and offers; choices: candidates."""
 COST_WORDS = """gap: to the same proven bound; plants: share planned for; filled: mean chance of an
@@ -197,7 +197,7 @@ def months_table(results: Sequence[Result]) -> str:
             months = months or list(p["trays_short_by_month"])
             by = p["trays_short_by_month"]
             rows.append((r["name"], method, *(f"{by.get(m, 0.0):.1f}" for m in months[:9])))
-    return table(("season", "method", *(m[2:] for m in months[:9])), rows)
+    return table(("season", "method", *(m[5:] for m in months[:9])), rows)
 
 
 def crew_table(results: Sequence[Result]) -> str:
@@ -299,7 +299,7 @@ def report(results: Sequence[Result], command: str, machine: str, today: date) -
             played_table(good),
             "\n" + textwrap.fill(ROOM_WORDS, WIDTH - 1) + "\n",
             room_table(good),
-            "\nTrays short on an average day, by month:\n",
+            "\nTrays short on an average day, by month of the year:\n",
             months_table(good),
         ]
     text += [section("The crew's days, as planned", CREW_WORDS), crew_table(every)]
