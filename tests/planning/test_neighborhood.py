@@ -57,11 +57,11 @@ def test_with_all_orders_free_the_choice_is_the_best_there_is(crowded):
     assert all(is_best(seed, crowded) for seed in range(40))
 
 
-@pytest.mark.xfail(reason="HiGHS 1.16 carries some start solutions wrongly through presolve")
 @pytest.mark.parametrize(
     ("seed", "crowded"), [(45, 0.7), (79, 2.0), (82, 0.7), (86, 0.7), (108, 0.7)]
 )
 def test_a_start_that_presolve_changes_does_not_hide_the_best_choice(seed, crowded):
+    """HiGHS 1.16 carries these start solutions wrongly through presolve."""
     assert is_best(seed, crowded)
 
 

@@ -79,7 +79,7 @@ def test_search_ends_at_the_wanted_gap_and_when_told():
     told = finder(program)
     stop = told.run(told.start(30.0), time.monotonic() + 60.0, lambda *_: True)
     assert stop.rounds <= 1
-    late = finder(program)
+    late = finder(program, parameters=replace(EXACT, rounds=None))
     assert late.run(Choice([]), time.monotonic(), None).rounds == 0
 
 
