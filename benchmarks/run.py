@@ -45,7 +45,9 @@ def season_name(n_orders: int) -> str:
     return frozen if frozen in instance_names() else f"made-{n_orders}-1"
 
 
-def run_one(name: str, seconds: float, seed: int, n_years: int, most_s: float) -> dict[str, Any]:
+def run_one(
+    name: str, seconds: float, seed: int, n_years: int, most_s: float, clock: str = "wall"
+) -> dict[str, Any]:
     """Measure one season in a process of its own.
 
     Parameters
@@ -60,6 +62,8 @@ def run_one(name: str, seconds: float, seed: int, n_years: int, most_s: float) -
         Years of the other world.
     most_s : float
         Limit of the whole process [s].
+    clock : str, default "wall"
+        Clock of the search, "wall" or "cpu".
 
     Returns
     -------
@@ -70,6 +74,7 @@ def run_one(name: str, seconds: float, seed: int, n_years: int, most_s: float) -
         out = Path(work) / "result.json"
         command = [sys.executable, "-m", "benchmarks.measure", name, "--seconds", f"{seconds:g}"]
         command += ["--seed", str(seed), "--years", str(n_years), "--out", str(out)]
+        command += ["--clock", clock]
         load = os.getloadavg()[0]
         try:
             done = subprocess.run(  # noqa: S603 - our own interpreter and module
@@ -148,12 +153,13 @@ def main(arguments: Sequence[str] | None = None) -> None:
     parser.add_argument("--years", type=int, default=1000)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--most-seconds", type=float, default=1800.0, help="for one season")
+    parser.add_argument("--clock", choices=["wall", "cpu"], default="wall", help="of the search")
     parser.add_argument("--name", default="all", help="behind the date in the results' name")
     given = parser.parse_args(arguments)
     command = (
         f"python -m benchmarks.run --orders {' '.join(map(str, given.orders))}"
         f" --seconds {' '.join(f'{s:g}' for s in given.seconds)}"
-        f" --years {given.years} --seed {given.seed}"
+        f" --years {given.years} --seed {given.seed} --clock {given.clock}"
     )
     RESULTS.mkdir(exist_ok=True)
     today = date.today()  # noqa: DTZ011 - the day on which the figures are made
@@ -164,7 +170,7 @@ def main(arguments: Sequence[str] | None = None) -> None:
     for name, seconds in cases:
         # The years are played once a season: with the longest search.
         years = given.years if seconds == max(given.seconds) else 0
-        result = run_one(name, seconds, given.seed, years, given.most_seconds)
+        result = run_one(name, seconds, given.seed, years, given.most_seconds, given.clock)
         keep_best(result, command)
         results.append(result)
         print(f"{name}, {seconds:g} s: {result.get('error', 'done')}", file=sys.stderr)  # noqa: T201

@@ -18,7 +18,7 @@ Result = dict[str, Any]
 PLANNER_WORDS = """x first: its time over that of first come, first served with its candidates;
 x loop: over a bare loop of five million additions, in the same process. Memory: peak above the
 interpreter with its libraries, over if above 512 MiB. The limit is that of the search; took is
-from inputs read to plan handed out."""
+from inputs read to plan handed out. Run with --clock cpu, seconds are those of the processor."""
 STAGE_WORDS = """lay out: season and candidates until the first bound; bound: linear program; start:
 until the first round of search; after: settling, writing and offers; choices: candidates."""
 COST_WORDS = """gap: to the same proven bound; plants: share planned for; filled: mean chance of an
