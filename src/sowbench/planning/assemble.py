@@ -23,7 +23,7 @@ from sowbench.domain.records import StepKind
 from sowbench.planning.options import Group, GroupTable, group_table
 from sowbench.planning.placed import Placed, Settled
 from sowbench.planning.season import Season
-from sowbench.planning.uses import Stay, after_first, jobs_of, moves_of, stages_of, tail_of
+from sowbench.planning.uses import Stay, after_first, jobs_of, moves_of, rests_of, stages_of
 from sowbench.planning.work import Work
 from sowbench.science.trays import tray_total_pmf
 
@@ -52,13 +52,13 @@ def as_group(season: Season, placed: Placed) -> tuple[Placed, GroupTable]:
 
 @dataclass(frozen=True)
 class Stretch:
-    """A stay of one sowing with its kind, for steps."""
+    """A stay of one sowing with its kind and cells, for steps."""
 
     kind: StepKind
     stay: Stay
     start: int
     stop: int
-    left: float
+    n_cells: int
 
 
 def stretches(season: Season, placed: Placed) -> list[Stretch]:
@@ -72,6 +72,7 @@ def stretches(season: Season, placed: Placed) -> list[Stretch]:
     out: list[Stretch] = []
     route = block.route
     spaced = int(moves.space[0]) < int(moves.tone[0])
+    sown, after = int(block.sizing.n_cells[0]), int(block.sizing.n_last[0])
     for stay in stays:
         a, b = int(stay.start[0]), int(stay.stop[0])
         if b <= a:
@@ -88,19 +89,23 @@ def stretches(season: Season, placed: Placed) -> list[Stretch]:
         elif potted and a >= int(moves.pot[0]):
             kind = StepKind.POT_ON
         if kind == StepKind.GROW and route.germ == route.grow and a < emerge < b:
-            out.append(Stretch(StepKind.GERMINATE, stay, a, emerge, 1.0))
+            out.append(Stretch(StepKind.GERMINATE, stay, a, emerge, sown))
             a = emerge
-        out.append(Stretch(kind, stay, a, b, 1.0))
+        out.append(Stretch(kind, stay, a, b, after if potted and a >= int(moves.pot[0]) else sown))
     last = out[-1]
-    for a, b, left in after_first(block, groups):
+    cells = float(block.sizing.n_last[0])
+    for (a, b, left), stay in zip(
+        after_first(block, groups), rests_of(block, groups, stays), strict=True
+    ):
         if b[0] > a[0] and left[0] > 1e-9:
-            out.append(Stretch(last.kind, tail_of(block, stays), int(a[0]), int(b[0]), float(left[0])))
+            rest = np.ceil(cells * float(left[0]) - 1e-9)
+            out.append(Stretch(last.kind, stay, int(a[0]), int(b[0]), int(rest)))
     return out
 
 
 def steps_of(season: Season, placed: Placed) -> tuple[Step, ...]:
     """Steps of a sowing."""
-    path, sizing = placed.option.path, placed.row.sizing
+    path = placed.option.path
     moves = moves_of(season, placed.row)
     steps = []
     for s in stretches(season, placed):
@@ -108,16 +113,14 @@ def steps_of(season: Season, placed: Placed) -> tuple[Step, ...]:
             continue
         after = path.potted_on and s.start >= int(moves.pot[0])
         container = path.last if after else path.first
-        cells = int(sizing.n_last[0]) if after else int(sizing.n_cells[0])
-        units = float(s.stay.units[0])
         m2 = float(s.stay.m2[0])
         steps.append(
             Step(
                 s.kind,
                 container.id,
-                int(np.ceil(units * s.left - 1e-9)),
-                int(np.ceil(cells * s.left - 1e-9)),
-                round(cells / m2, 3) if m2 > 0 else 0.0,
+                int(s.stay.units[0]),
+                s.n_cells,
+                round(s.n_cells / m2, 3) if m2 > 0 else 0.0,
                 season.places[int(s.stay.place[0])].name,
                 season.calendar.date(max(s.start, placed.since)),
                 season.calendar.date(s.stop),
@@ -299,7 +302,7 @@ def tasks_of(season: Season, placed: list[Placed]) -> list[Task]:
             if season.is_watered[int(s.stay.place[0])]:
                 for day in range(max(s.start, p.since), s.stop):
                     if calendar.attended[day]:
-                        m2 = float(s.stay.m2[0]) * s.left
+                        m2 = float(s.stay.m2[0])
                         key = (day, int(s.stay.place[0]))
                         water[key] = water.get(key, 0.0) + m2 * work.water_per_m2()
     for (day, lot), name in lots.items():

@@ -61,6 +61,15 @@ class Sizing:
         """Keep some rows."""
         return Sizing(**{name: getattr(self, name)[keep] for name in self.__dataclass_fields__})
 
+    def then(self, other: Sizing) -> Sizing:
+        """Lay another sizing behind this one."""
+        return Sizing(
+            **{
+                name: np.concatenate((getattr(self, name), getattr(other, name)))
+                for name in self.__dataclass_fields__
+            }
+        )
+
 
 @dataclass
 class CostParts:

@@ -85,7 +85,9 @@ def build_candidates(season: Season, pins: Iterable[Pin] = ()) -> Candidates:
             paths = [p for p in paths if pin.container in {p.first.id, p.last.id}]
         lots = admissible_lots(season, order)
         if len(group.orders) == 1:
-            if not paths:
+            if season.calendar.day(order.latest_date) < season.from_day:
+                why[group.orders[0]] = "past"
+            elif not paths:
                 why[group.orders[0]] = "container"
             elif not lots:
                 why[group.orders[0]] = "seed"
@@ -125,7 +127,8 @@ def build_blocks(
     """Lay the orders over every path of places; all paths are sized in one go."""
     calendar = season.calendar
     days = np.flatnonzero(calendar.is_sow)
-    last_wanted = int(groups.latest[list(wanted)].max())
+    members = groups.orders[list(wanted)] >= 0
+    last_wanted = int(groups.latest[list(wanted)][members].max())
     days = days[(days >= season.from_day) & (days < last_wanted + LATE_AT_MOST_D)]
     if not len(days):
         alone = [g for g in wanted if groups.orders[g, 1] < 0]
@@ -155,14 +158,17 @@ def build_blocks(
             )
     if not drafts:
         return []
-    sizing = size_drafts(season, crop, drafts, choices, groups)
+    sizing, few, both = size_drafts(season, crop, drafts, choices, groups)
     out, at = [], 0
     for draft in drafts:
         rows = np.arange(at, at + len(draft.group))
         at += len(rows)
+        extra = np.flatnonzero(both[rows])
+        keep = np.concatenate((np.arange(len(rows)), extra))
         block = Block(
-            crop, rule, draft.route, draft.timeline, tuple(choices), draft.group, draft.choice,
-            draft.sow, draft.hand_over, draft.end, sizing.take(rows),
+            crop, rule, draft.route, draft.timeline, tuple(choices), draft.group[keep],
+            draft.choice[keep], draft.sow[keep], draft.hand_over[keep], draft.end[keep],
+            sizing.take(rows).then(few.take(rows[extra])),
         )
         if not block.sizing.ok.all():
             block = block.take(np.flatnonzero(block.sizing.ok))
@@ -263,10 +269,11 @@ def sowing_pairs(
         ok[row] &= pinned(pins.get(order.id), season, route, timeline)
     g, s = np.nonzero(ok)
     last = hand[g, s].max(axis=1)
+    first = np.where(hand[g, s] >= 0, hand[g, s], last[:, None]).min(axis=1)
     found = []
     fresh = np.zeros(len(own), dtype=bool)
     for e in range(len(route.ends)):
-        good = serves(season, crop, route, timeline, e, s, last)
+        good = serves(season, crop, route, timeline, e, s, first, last)
         fresh[g[good]] = True
         rows = np.flatnonzero(good & warm_enough(season, crop, route, timeline, e, s, last))
         found.append((g[rows], s[rows], hand[g[rows], s[rows]], np.full(len(rows), e)))
@@ -292,9 +299,10 @@ def serves(
     timeline: Timeline,
     end: int,
     rows: IntArray,
+    first: IntArray,
     last: IntArray,
 ) -> NDArray[np.bool_]:
-    """Whether sowings that go out on `last` are not overgrown and use every place of the end.
+    """Whether sowings are not overgrown on `last` and use every place of the end before `first`.
 
     One that goes out before it would be moved keeps pace with the place it stands in, not with
     the cooler one; the end without that place is another candidate.
@@ -304,17 +312,18 @@ def serves(
     place = route.ends[end]
     tone = last_use_day(season, timeline, rows, last)
     if place.tone != route.grow:
-        ok &= tone < last
+        ok &= tone < first
         if season.places[place.tone].kind == PlaceKind.BENCH:
             stop = last
             if place.hold >= 0:
-                held = hold_from(route, place, timeline.ready_day[rows], tone)
+                held = hold_from(season, route, place, timeline.ready_day[rows], tone)
                 stop = np.minimum(held, last)
             warmer = season.warmth(place.tone) - season.warmth(route.grow)
             ok &= warmer[np.maximum(stop, tone)] - warmer[tone] <= 1e-9
     if place.hold >= 0:
         ready = timeline.ready_day[rows]
-        ok &= (hold_from(route, place, ready, tone) < last) & (last - ready <= crop.hold_d)
+        held = hold_from(season, route, place, ready, tone)
+        ok &= (held < first) & (last - ready <= crop.hold_d)
     return ok
 
 
@@ -387,7 +396,7 @@ def stays_of(
         stays.append((route.germ, sow, exit_day, crop.min_c))
         start = exit_day
     if place.hold >= 0:
-        held = hold_from(route, place, timeline.ready_day[rows], tone)
+        held = hold_from(season, route, place, timeline.ready_day[rows], tone)
         hold = np.minimum(held, last)
         tone = np.minimum(tone, hold)
         stays.append((route.grow, start, tone, crop.min_c))

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from sowbench.domain.records import Container
 from sowbench.planning.block import Block, CostParts
 from sowbench.planning.season import Season, container_price, is_reusable
-from sowbench.planning.uses import Stay, after_first, jobs_of, stages_of, tail_of
+from sowbench.planning.uses import jobs_of, rests_of, stages_of
 from sowbench.planning.work import Work
 from sowbench.science.ready_chance import screen_in_time
 
@@ -99,18 +99,12 @@ def own_costs(
     stages = stages_of(season, block)
     there = np.concatenate(([0], np.cumsum(season.calendar.attended)))
 
-    def stand(stay: Stay, a: IntArray, b: IntArray, left: FloatArray | float) -> None:
-        a = np.maximum(a, since)
-        days = np.maximum(b - a, 0) * left
+    for stay in [*stages, *rests_of(block, groups, stages)]:
+        a = np.maximum(stay.start, since)
+        days = np.maximum(stay.stop - a, 0)
         parts["room"] += stay.taken(season) * days * season.room_price[stay.place]
-        wet = season.is_watered[stay.place] * left * (there[np.maximum(b, a)] - there[a])
-        m2_days[:] += stay.m2 * wet
-
-    for stay in stages:
-        stand(stay, stay.start, stay.stop, 1.0)
-    tail = tail_of(block, stages)
-    for a, b, left in after_first(block, groups):
-        stand(tail, a, b, left)
+        seen = there[np.maximum(stay.stop, a)] - there[a]
+        m2_days += stay.m2 * np.where(season.is_watered[stay.place], seen, 0)
     minutes = minutes + m2_days * work.water_per_m2()
     parts["labor"] = np.asarray(minutes) / 60.0 * crew.rate_per_hour
     for m in range(hand_over.shape[1]):

@@ -2,24 +2,29 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-from datetime import timedelta
+from dataclasses import dataclass, replace
+from datetime import date, timedelta
 
 import numpy as np
 from numpy.typing import NDArray
 
 from sowbench.domain.plan import Offer, OrderPlan, Unmet
-from sowbench.domain.records import Order
+from sowbench.domain.records import Order, SeedLot
+from sowbench.planning.assemble import as_group
 from sowbench.planning.candidates import Candidates, build_candidates
 from sowbench.planning.master import LinearResult
-from sowbench.planning.placed import Placed, Settled
+from sowbench.planning.neighborhood import Choice, Part
+from sowbench.planning.options import container_paths
+from sowbench.planning.placed import Placed, Settled, place_all, settle
 from sowbench.planning.resources import ResourceKind, SegmentBuilder, cumulative_prices
-from sowbench.planning.season import Season
+from sowbench.planning.season import Lot, Season, is_limited
 from sowbench.planning.uses import add_uses
+from sowbench.science.stand import lot_nodes
 
 FloatArray = NDArray[np.float64]
 LATER_AT_MOST_D = 42
 FEWEST_WORTH_FRAC = 0.1
+TO_BUY_TESTED = 100
 
 REASON_OF_KIND = {
     ResourceKind.PLACE: "room",
@@ -32,8 +37,6 @@ REASON_OF_KIND = {
 
 def residual_of(season: Season, placed: list[Placed]) -> FloatArray:
     """What the plan leaves of each resource on each day."""
-    from sowbench.planning.assemble import as_group
-
     resources = season.resources
     left = resources.capacity.copy()
     crew = resources.index(ResourceKind.CREW, "crew")
@@ -91,6 +94,7 @@ def pressing(
     rows = np.flatnonzero((program.members[program.group] == order).any(axis=1))
     if not len(rows):
         return "too_soon"
+    record = season.orders[order]
     own = program.cost_variable[rows] + program.cost_fixed[rows]
     if own.min() >= program.short_cost[order]:
         return "price"
@@ -104,6 +108,12 @@ def pressing(
         reason = REASON_OF_KIND[season.resources.kinds[int(r)]]
         money = float(amount * (cumulative[r, b] - cumulative[r, a]))
         paid[reason] = paid.get(reason, 0.0) + money
+    free = any(
+        not is_limited(p.last, season.stock)
+        for p in container_paths(season, season.catalog.crops[record.crop], record)
+    )
+    if free:
+        paid.pop("container", None)  # another container would do, if there were room
     top = max(paid, key=lambda k: paid[k], default="room")
     if paid.get(top, 0.0) > 0:
         return top
@@ -136,7 +146,7 @@ def offers_for(
     record = season.orders[order]
     out: list[Offer] = []
     if reason == "seed":
-        return [buy_seed(season, record, missing)]
+        return buy_seed(season, record, missing, left)
     whole = replace(record, id=record.id, plants=missing)
     later = fitting(
         season,
@@ -147,12 +157,17 @@ def offers_for(
             latest_date=record.latest_date + timedelta(days=LATER_AT_MOST_D),
         ),
         left,
+        on_its_day=True,
     )
     if later is not None:
-        day, cost, chance, _ = later
         out.append(
-            Offer("later", missing, season.calendar.date(day), cost_change=cost,
-                  chance_filled_frac=chance)
+            Offer(
+                "later",
+                missing,
+                later.date,
+                cost_change=later.cost,
+                chance_filled_frac=later.chance_filled_frac,
+            )
         )
     fewer = most_that_fits(season, candidates, order, missing, left)
     if fewer is not None:
@@ -160,19 +175,29 @@ def offers_for(
     if record.containers:
         free = fitting(season, replace(whole, containers=()), left)
         if free is not None:
-            day, cost, chance, container = free
             out.append(
-                Offer("container", missing, season.calendar.date(day), container,
-                      cost_change=cost, chance_filled_frac=chance)
+                Offer(
+                    "container",
+                    missing,
+                    free.date,
+                    free.container,
+                    cost_change=free.cost,
+                    chance_filled_frac=free.chance_filled_frac,
+                )
             )
     if record.variety:
         other = fitting(season, replace(whole, variety="", substitutes=()), left)
         if other is not None:
-            day, cost, chance, container = other
-            variety = variety_of(season, record)
             out.append(
-                Offer("variety", missing, season.calendar.date(day), container,
-                      variety=variety, cost_change=cost, chance_filled_frac=chance)
+                Offer(
+                    "variety",
+                    missing,
+                    other.date,
+                    other.container,
+                    variety=variety_of(season, record),
+                    cost_change=other.cost,
+                    chance_filled_frac=other.chance_filled_frac,
+                )
             )
     return out
 
@@ -187,54 +212,91 @@ def variety_of(season: Season, order: Order) -> str:
     return names[0] if names else ""
 
 
-def buy_seed(season: Season, order: Order, plants: int) -> Offer:
-    """How much seed to buy, and by when it must be there."""
+def buy_seed(season: Season, order: Order, plants: int, left: FloatArray) -> list[Offer]:
+    """How much seed to buy and by when, sown in this plan with a usual germination."""
     crop = season.catalog.crops[order.crop]
-    cells = plants / max(1, crop.plants_per_cell[0]) if order.unit == "plant" else plants
-    usable = crop.germination_frac * 0.85
-    seeds = int(np.ceil(cells * crop.seeds_per_cell / max(usable, 0.05)))
-    days = [
-        rule.days_ref + rule.tone_d
-        for (name, _, _), rule in season.catalog.ready_rules.items()
-        if name == order.crop
+    bought = SeedLot(
+        f"{order.crop} (to buy)",
+        order.crop,
+        order.variety,
+        TO_BUY_TESTED,
+        round(crop.germination_frac * TO_BUY_TESTED),
+        None,
+        organic=True,
+        seedlings_per_unit=crop.seedlings_per_unit,
+        assumed=True,
+    )
+    nodes, weights = lot_nodes(bought.n_normal, bought.n_tested)
+    lot = Lot(bought, np.asarray(nodes), np.asarray(weights), crop.seed_price_per_1000)
+    some = replace(order, plants=plants)
+    found = fitting(replace(season, lots=(lot,), covered={}), some, left)
+    if found is None:
+        return []
+    return [
+        Offer(
+            "buy_seed",
+            plants,
+            found.date,
+            found.container,
+            amount=found.n_seeds,
+            latest_date=found.sow_date,
+            cost_change=found.cost,
+            chance_filled_frac=found.chance_filled_frac,
+        )
     ]
-    emergence = crop.emergence
-    warm = emergence.optimum_low_c - emergence.base_c
-    weeks = (min(days) if days else 42.0) + 1.5 * emergence.thermal_time_cd / warm
-    latest = order.wanted_date - timedelta(days=int(np.ceil(weeks)))
-    return Offer("buy_seed", plants, amount=seeds, latest_date=latest)
+
+
+@dataclass(frozen=True, slots=True)
+class Fit:
+    """One way to fit a changed order beside the plan."""
+
+    date: date
+    sow_date: date
+    container: str
+    n_seeds: int
+    cost: float
+    chance_filled_frac: float
 
 
 def fitting(
-    season: Season, order: Order, left: FloatArray
-) -> tuple[int, float, float, str] | None:
-    """Earliest day on which a changed order fits: (day, cost, chance filled, container)."""
+    season: Season, order: Order, left: FloatArray, *, on_its_day: bool = False
+) -> Fit | None:
+    """Earliest day on which a changed order fits, the cheapest way for that day.
+
+    Parameters
+    ----------
+    on_its_day : bool, default False
+        Tell the chance for that day alone, not for the whole window of the order.
+    """
     alone = replace(season, orders=(order,), _crops=season._crops)  # noqa: SLF001
     found = build_candidates(alone)
     program = found.program
     if not program.n:
         return None
-    ok = program.segments.fits(left)
-    rows = np.flatnonzero(ok)
+    hand = np.concatenate([b.hand_over[:, 0] for b in found.blocks])
+    latest = season.calendar.day(order.latest_date)
+    rows = np.flatnonzero(program.segments.fits(left) & (hand <= latest))
     if not len(rows):
         return None
-    hand = np.concatenate([b.hand_over[:, 0] for b in found.blocks])
     cost = program.cost_variable + program.cost_fixed + program.lot_change_cost
-    best = rows[np.lexsort((cost[rows], hand[rows]))[0]]
-    from sowbench.planning.neighborhood import Choice, Part
-    from sowbench.planning.placed import place_all, settle
-
-    placed = place_all(
-        alone, found, Choice([Part(int(best), int(program.n_units[best]))])
-    )
-    settled = settle(alone, placed)
-    block, i = found.locate(int(best))
-    container = block.choices[int(block.choice[i])].path.last.id
-    return (
-        int(hand[best]),
+    best = int(rows[np.lexsort((cost[rows], hand[rows]))[0]])
+    day = season.calendar.date(int(hand[best]))
+    told = alone
+    if on_its_day:
+        told = replace(
+            alone,
+            orders=(replace(order, wanted_date=day, earliest_date=day, latest_date=day),),
+        )
+    placed = place_all(told, found, Choice([Part(best, int(program.n_units[best]))]))
+    settled = settle(told, placed)
+    one = placed[0]
+    return Fit(
+        day,
+        season.calendar.date(one.sow_day),
+        one.option.path.last.id,
+        one.n_cells * one.option.seeds_per_cell,
         round(float(cost[best]), 2),
         round(float(settled.chances[0].filled_frac), 4),
-        container,
     )
 
 
@@ -271,7 +333,10 @@ def most_that_fits(
     found = fitting(replace(season, covered={}), some, left)
     if found is None:
         return None
-    day, cost, chance, _ = found
     return Offer(
-        "fewer", plants, season.calendar.date(day), cost_change=cost, chance_filled_frac=chance
+        "fewer",
+        plants,
+        found.date,
+        cost_change=found.cost,
+        chance_filled_frac=found.chance_filled_frac,
     )

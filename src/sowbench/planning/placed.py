@@ -247,6 +247,7 @@ def settle(season: Season, placed: list[Placed], raises: int = MOST_RAISES) -> S
         for o, _ in p.orders:
             feeds.setdefault(o, []).append(i)
     found: dict[int, Chances] = {}
+    spare = spare_seeds(season, placed)
     todo = sorted(feeds)
     placed = list(placed)
     for turn in range(raises + 1):
@@ -255,17 +256,38 @@ def settle(season: Season, placed: list[Placed], raises: int = MOST_RAISES) -> S
         raised: set[int] = set()
         for o in todo if turn < raises else ():
             lack = ndtri(season.confidence(season.orders[o])) - ndtri(found[o].enough_frac)
-            best = max(feeds[o], key=lambda i: room_in_tray(placed[i]))
-            room = room_in_tray(placed[best])
+            rooms = {i: more_cells(placed[i], spare) for i in feeds[o]}
+            best = max(rooms, key=lambda i: rooms[i])
+            room = rooms[best]
             if lack > 0 and room > 0 and best not in raised:
                 p = placed[best]
                 step = max(1, int(np.ceil(min(lack, 1.0) * 0.7 * np.sqrt(p.n_cells))))
-                placed[best] = p.with_cells(p.n_cells + min(step, room))
+                extra = min(step, room)
+                placed[best] = p.with_cells(p.n_cells + extra)
+                spare[p.option.lot] -= extra * p.option.seeds_per_cell
                 raised.add(best)
         todo = sorted(o for o, rows in feeds.items() if raised.intersection(rows))
         if not todo:
             break
     return Settled(placed, found)
+
+
+def spare_seeds(season: Season, placed: list[Placed]) -> dict[int, float]:
+    """Seeds that each lot still has."""
+    spare = {
+        i: float("inf") if lot.record.n_seeds is None else float(lot.record.n_seeds)
+        for i, lot in enumerate(season.lots)
+    }
+    for p in placed:
+        if p.since < 0:
+            spare[p.option.lot] -= p.n_cells * p.option.seeds_per_cell
+    return spare
+
+
+def more_cells(placed: Placed, spare: dict[int, float]) -> int:
+    """Cells that can still be sown, by tray and seed."""
+    seeds = max(0.0, spare[placed.option.lot]) / placed.option.seeds_per_cell
+    return int(min(float(room_in_tray(placed)), seeds))
 
 
 def room_in_tray(placed: Placed) -> int:

@@ -209,7 +209,7 @@ def hand_out(
     """Write everything down."""
     parts = plan_cost(season, settled)
     cost = sum(parts.values())
-    bound = linear.bound + fixed_cost(season, settled)
+    bound = min(linear.bound + fixed_cost(season, settled), cost)
     orders = order_plans(season, settled)
     sowings = [sowing_record(season, p) for p in settled.placed]
     unmet = unmet_orders(season, candidates, linear, settled, orders)

@@ -73,8 +73,16 @@ def surroundings(
 
 def size_drafts(
     season: Season, crop: Crop, drafts: list[Draft], choices: list[Option], groups: GroupTable
-) -> Sizing:
-    """Size all candidates of a crop and rule; equal cases are computed once."""
+) -> tuple[Sizing, Sizing, NDArray[np.bool_]]:
+    """Size all candidates of a crop and rule; equal cases are computed once.
+
+    Returns
+    -------
+    best, few : Sizing
+        With the number of cells that costs least, and with the fewest that do.
+    both : ndarray of bool
+        Whether the two differ, so that where seed or trays are short the fewer may still fit.
+    """
     around = [surroundings(season, crop, d) for d in drafts]
     codes = np.stack(
         (
@@ -86,7 +94,9 @@ def size_drafts(
         axis=1,
     )
     unique, inverse = np.unique(codes, axis=0, return_inverse=True)
-    return _size_unique(season, crop, choices, groups, unique).take(inverse.ravel())
+    best, few, both = _size_unique(season, crop, choices, groups, unique)
+    rows = inverse.ravel()
+    return best.take(rows), few.take(rows), both[rows]
 
 
 def _shares(
@@ -119,16 +129,19 @@ def _shares(
 
 def _size_unique(
     season: Season, crop: Crop, choices: list[Option], groups: GroupTable, unique: IntArray
-) -> Sizing:
+) -> tuple[Sizing, Sizing, NDArray[np.bool_]]:
     group, choice = unique[:, 0], unique[:, 1]
     nodes, weights, thin_share = _shares(season, crop, choices, unique)
+    better = unique.copy()  # shares one step up: shortage is not overstated, the bound holds
+    better[:, 2:] = np.minimum(better[:, 2:] + 1, int(STEPS))
+    up, _, _ = _shares(season, crop, choices, better)
     per_tray = np.array([c.path.first.cells for c in choices])[choice]
     last_cells = np.array([c.path.last.cells for c in choices])[choice]
     potted = np.array([c.path.potted_on for c in choices])[choice]
     per_cell_cost = np.array([cell_cost(season, c) for c in choices])[choice]
     needs, confidence = groups.needs[group], groups.confidence[group]
     total, plants = groups.total[group], groups.per_cell[group]
-    cells = np.ones(len(unique), dtype=np.int64)
+    fewest = np.ones(len(unique), dtype=np.int64)
     ok = np.ones(len(unique), dtype=bool)
     for m in range(needs.shape[1]):
         rows = np.flatnonzero(groups.orders[group, m] >= 0)
@@ -138,29 +151,37 @@ def _size_unique(
             needs[rows, m], confidence[rows, m], per_tray[rows], nodes[rows], weights[rows]
         )
         ok[rows] &= found >= 0
-        cells[rows] = np.maximum(cells[rows], found)
-    full = -(-cells // per_tray) * per_tray
+        fewest[rows] = np.maximum(fewest[rows], found)
+    full = -(-fewest // per_tray) * per_tray
     prices = season.house.prices
-    short_few, more_few = quick_short(total, cells, per_tray, nodes, weights)
-    short_full, more_full = quick_short(total, full, per_tray, nodes, weights)
+    short_few, more_few = quick_short(total, fewest, per_tray, up, weights)
+    short_full, more_full = quick_short(total, full, per_tray, up, weights)
     saved = prices.short_plant * (short_few - short_full)
     saved = plants * (saved + prices.surplus_plant * (more_full - more_few))
-    fill = ok & (saved > (full - cells) * per_cell_cost)
-    cells = np.where(fill, full, cells)
+    fill = ok & (saved > (full - fewest) * per_cell_cost)
     mean = (nodes * weights).sum(axis=1)
-    n_last = np.where(potted, np.ceil(cells * mean - 1e-9).astype(np.int64), cells)
-    return Sizing(
-        ok,
-        cells,
-        -(-cells // per_tray),
-        n_last,
-        -(-n_last // last_cells),
-        total,
-        mean,
+
+    def sized(cells: IntArray, short: FloatArray, more: FloatArray) -> Sizing:
+        n_last = np.where(potted, np.ceil(cells * mean - 1e-9).astype(np.int64), cells)
+        return Sizing(
+            ok,
+            cells,
+            -(-cells // per_tray),
+            n_last,
+            -(-n_last // last_cells),
+            total,
+            mean,
+            short,
+            more,
+            cells * thin_share,
+        )
+
+    best = sized(
+        np.where(fill, full, fewest),
         np.where(fill, short_full, short_few),
         np.where(fill, more_full, more_few),
-        cells * thin_share,
     )
+    return best, sized(fewest, short_few, more_few), fill & (full > 1.03 * fewest)
 
 
 def cell_cost(season: Season, option: Option) -> float:

@@ -30,9 +30,13 @@ def last_use_day(
     return np.asarray(np.minimum(move, last))
 
 
-def hold_from(route: Route, end: End, ready: IntArray, tone: IntArray) -> IntArray:
-    """Day from which plants are held cold: when ready, after toning elsewhere if they do."""
-    return ready if end.tone == route.grow else np.maximum(ready, tone)
+def hold_from(
+    season: Season, route: Route, end: End, ready: IntArray, tone: IntArray
+) -> IntArray:
+    """Work day from which plants are held cold: when ready, and toned if that is elsewhere."""
+    limit = season.calendar.n_days - 1
+    day = season.calendar.next_work[np.clip(ready, 0, limit)]
+    return day if end.tone == route.grow else np.maximum(day, tone)
 
 
 def pack_day(season: Season, hand_over: IntArray) -> IntArray:
@@ -97,7 +101,8 @@ def _moves(season: Season, block: Block) -> Moves:
         t.space_day[rows] >= 0, np.minimum(np.maximum(t.space_day[rows], pot), tone), tone
     )
     moved = block.tone != block.route.grow
-    ready = t.ready_day[rows]
+    limit = season.calendar.n_days - 1
+    ready = season.calendar.next_work[np.clip(t.ready_day[rows], 0, limit)]
     hold = np.where(moved, np.maximum(ready, tone), ready)
     hold = np.where(block.hold >= 0, np.minimum(hold, end), end)
     tone = np.minimum(tone, hold)
@@ -138,11 +143,22 @@ def stages_of(season: Season, block: Block) -> list[Stay]:
     return out
 
 
-def tail_of(block: Block, stages: list[Stay]) -> Stay:
-    """The stay from which candidates are handed over, for what goes out later."""
+def rests_of(block: Block, groups: GroupTable, stages: list[Stay]) -> list[Stay]:
+    """Stays of what is left of shared sowings after each hand-over, in whole units."""
     tone = stages[-2] if (block.hold >= 0).any() else stages[-1]
-    m2 = np.where(block.hold >= 0, tone.tray_m2, tone.m2)
-    return Stay(last_place(block), tone.start, tone.stop, tone.units, tone.tray_m2, m2)
+    size = block.sizing
+    per_unit = of_choice(block, lambda c: c.path.last.cells)
+    unit_m2 = of_choice(block, lambda c: c.path.last.area_m2)
+    spaced = (block.hold < 0) & (tone.m2 > tone.tray_m2 + 1e-9)
+    out = []
+    for a, b, left in after_first(block, groups):
+        cells = np.ceil(size.n_last * left - 1e-9)
+        units = np.ceil(cells / per_unit - 1e-9)
+        m2 = units * unit_m2
+        if block.rule.space_plants_per_m2:
+            m2 = np.where(spaced, np.maximum(m2, cells / block.rule.space_plants_per_m2), m2)
+        out.append(Stay(last_place(block), a, b, units, units * unit_m2, m2))
+    return out
 
 
 def after_first(block: Block, groups: GroupTable) -> list[tuple[IntArray, IntArray, FloatArray]]:
@@ -193,22 +209,17 @@ def add_uses(
     hands = bool(np.isfinite(resources.capacity[crew]).any())
     water = work.water_per_m2()
 
-    def stand(stay: Stay, a: IntArray, b: IntArray, left: FloatArray | float) -> None:
-        room = np.where(
-            season.by_position[stay.place], np.ceil(stay.units * left - 1e-9), stay.m2 * left
-        )
-        a = np.maximum(a, since)
-        builder.add(owner, stay.place, a, b, room)
+    def stand(stay: Stay) -> None:
+        room = np.where(season.by_position[stay.place], stay.units, stay.m2)
+        a = np.maximum(stay.start, since)
+        builder.add(owner, stay.place, a, stay.stop, room)
         if hands:
             wet = season.is_watered[stay.place]
-            builder.add(owner, crew, a, b, np.where(wet, stay.m2 * left * water, 0.0))
+            builder.add(owner, crew, a, stay.stop, np.where(wet, stay.m2 * water, 0.0))
 
     stages = stages_of(season, block)
-    for stay in stages:
-        stand(stay, stay.start, stay.stop, 1.0)
-    tail = tail_of(block, stages)
-    for a, b, left in after_first(block, groups):
-        stand(tail, a, b, left)
+    for stay in [*stages, *rests_of(block, groups, stages)]:
+        stand(stay)
     for each in jobs_of(season, block, groups, work):
         if hands:
             inside = (each.day >= max(0, since)) & (each.day < calendar.n_days)
