@@ -61,33 +61,19 @@ def reason_of(name):
     return name.partition(",")[0]
 
 
-def marked(names, reasons):
-    """Names as parameters, those with a reason expected to fail."""
-    return [
-        pytest.param(n, marks=[pytest.mark.xfail(reason=reasons[n])]) if n in reasons else n
-        for n in names
-    ]
-
-
 @cache
 def plan_for(name):
     """The plan of a case, made and checked once."""
     return plan_of(CASES[name], with_bound=False).plan
 
 
-MARKS = {
-    "past": "days beyond the first are looked at for orders of one",
-    "crew, a machine": "the bound takes a part to fall short by its share of the whole",
-}
-
-
-@pytest.mark.parametrize("name", marked(CASES, MARKS))
+@pytest.mark.parametrize("name", CASES)
 def test_each_reason_is_told(name):
     reasons = {u.reason for u in plan_for(name).unmet}
     assert reasons == {reason_of(name)}
 
 
-@pytest.mark.parametrize("name", marked(CASES, {"crew, a machine": MARKS["crew, a machine"]}))
+@pytest.mark.parametrize("name", CASES)
 def test_unmet_plants_are_those_not_planned(name):
     plan = plan_for(name)
     lacking = {o.order: o.plants - o.planned for o in plan.orders if o.planned < o.plants}
@@ -144,13 +130,7 @@ def test_offers_are_of_the_kinds_that_can_help(name):
         assert OFFERED[name] <= {offer.kind for offer in unmet.offers}
 
 
-NOT_TRIED = dict.fromkeys(
-    (n for n, kinds in OFFERED.items() if "buy_seed" in kinds),
-    "seed to buy is not tried on the plan",
-)
-
-
-@pytest.mark.parametrize("name", marked(OFFERED, NOT_TRIED))
+@pytest.mark.parametrize("name", OFFERED)
 def test_an_offer_taken_up_fits_beside_everything_that_is_planned(name):
     made, plan = CASES[name], plan_for(name)
     n_offers = 0
@@ -168,11 +148,7 @@ def test_an_offer_taken_up_fits_beside_everything_that_is_planned(name):
     assert n_offers > 0
 
 
-TOLD = ("room", "container, asked for", "too_soon")
-OWN_DAYS = dict.fromkeys(TOLD, "the chance is that of some day of six weeks")
-
-
-@pytest.mark.parametrize("name", marked(TOLD, OWN_DAYS))
+@pytest.mark.parametrize("name", ["room", "container, asked for", "too_soon"])
 def test_an_offer_tells_what_it_costs_and_how_sure_it_is(name):
     """The change of cost is what the sowing costs; less what shortage no longer costs."""
     made, plan = CASES[name], plan_for(name)
@@ -194,7 +170,6 @@ def test_a_later_day_is_the_first_that_fits():
     assert day_of(offer.wanted_on) == 25
 
 
-@pytest.mark.xfail(reason="the bound takes a part to fall short by its share of the whole")
 def test_fewer_plants_are_offered_when_some_still_fit():
     """What may not be split, and is wanted on one day, fits in part: three of four trays."""
     made = inputs(
