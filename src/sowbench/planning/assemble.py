@@ -94,12 +94,12 @@ def stretches(season: Season, placed: Placed) -> list[Stretch]:
         out.append(Stretch(kind, stay, a, b, after if potted and a >= int(moves.pot[0]) else sown))
     last = out[-1]
     cells = float(block.sizing.n_last[0])
-    for (a, b, left), stay in zip(
+    for (begin, stop, left), stay in zip(
         after_first(block, groups), rests_of(block, groups, stays), strict=True
     ):
-        if b[0] > a[0] and left[0] > 1e-9:
+        if stop[0] > begin[0] and left[0] > 1e-9:
             rest = np.ceil(cells * float(left[0]) - 1e-9)
-            out.append(Stretch(last.kind, stay, int(a[0]), int(b[0]), int(rest)))
+            out.append(Stretch(last.kind, stay, int(begin[0]), int(stop[0]), int(rest)))
     return out
 
 
@@ -147,18 +147,20 @@ def _fine(row: FloatArray, z_nodes: FloatArray) -> FloatArray:
         return np.full(len(_FINE_Z), np.inf)
     z, d = z_nodes[finite], row[finite]
     out = np.interp(_FINE_Z, z, d)
-    low, high = _FINE_Z < z[0], _FINE_Z > z[-1]
+    low, high = z[0] > _FINE_Z, z[-1] < _FINE_Z
     out[low] = d[0] + (d[1] - d[0]) / (z[1] - z[0]) * (_FINE_Z[low] - z[0])
     out[high] = d[-1] + (d[-1] - d[-2]) / (z[-1] - z[-2]) * (_FINE_Z[high] - z[-1])
     if not finite.all():
-        out[_FINE_Z >= z_nodes[int(np.argmin(finite))]] = np.inf
+        out[z_nodes[int(np.argmin(finite))] <= _FINE_Z] = np.inf
     return np.asarray(out)
 
 
 def date_of(season: Season, day: float) -> date:
     """First midnight at or after a fractional day, never beyond the climate's end."""
     last = season.calendar.n_days - 1
-    return season.calendar.date(last if not np.isfinite(day) else min(int(np.ceil(day - 1e-9)), last))
+    return season.calendar.date(
+        last if not np.isfinite(day) else min(int(np.ceil(day - 1e-9)), last)
+    )
 
 
 def spread_of(season: Season, placed: Placed) -> Spread:
@@ -308,8 +310,15 @@ def tasks_of(season: Season, placed: list[Placed]) -> list[Task]:
     for (day, lot), name in lots.items():
         if crew.setup_minutes > 0:
             tasks.append(
-                Task(calendar.date(day), "change lot", name, "", crew.setup_minutes, 0,
-                     season.lots[lot].record.id)
+                Task(
+                    calendar.date(day),
+                    "change lot",
+                    name,
+                    "",
+                    crew.setup_minutes,
+                    0,
+                    season.lots[lot].record.id,
+                )
             )
     for (day, place), minutes in water.items():
         tasks.append(
@@ -323,9 +332,7 @@ def slack_of(season: Season, placed: Placed, task: str, day: int) -> int:
     """Days by which a job can wait: packing until the last day that serves, toning a few days."""
     calendar = season.calendar
     if task == "pack":
-        latest = max(
-            calendar.day(season.orders[o].latest_date) for o, _ in placed.orders
-        )
+        latest = max(calendar.day(season.orders[o].latest_date) for o, _ in placed.orders)
         return max(0, min(latest - day, 14))
     if task in {"tone", "space"}:
         hand = int(placed.row.hand_over[0].max())

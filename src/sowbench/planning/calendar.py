@@ -86,9 +86,9 @@ def make_calendar(crew: Crew, first: date, n_days: int) -> Calendar:
         next_work = np.where(at < len(work), work[np.minimum(at, len(work) - 1)], n_days)
         at = np.searchsorted(work, days, side="right") - 1
         last_work = np.where(at >= 0, work[np.maximum(at, 0)], -1)
-    visits = []
+    visits: list[int] = []
     for k in range(n_days):
-        hours = VISIT_HOURS_WORK_DAY if is_work[k] else ()
+        hours: tuple[int, ...] = VISIT_HOURS_WORK_DAY if is_work[k] else ()
         if not is_work[k] and crew.weekend_minutes > 0:
             hours = VISIT_HOURS_OFF_DAY
         visits.extend(24 * k + h for h in hours)

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -166,8 +167,16 @@ def build_blocks(
         extra = np.flatnonzero(both[rows])
         keep = np.concatenate((np.arange(len(rows)), extra))
         block = Block(
-            crop, rule, draft.route, draft.timeline, tuple(choices), draft.group[keep],
-            draft.choice[keep], draft.sow[keep], draft.hand_over[keep], draft.end[keep],
+            crop,
+            rule,
+            draft.route,
+            draft.timeline,
+            tuple(choices),
+            draft.group[keep],
+            draft.choice[keep],
+            draft.sow[keep],
+            draft.hand_over[keep],
+            draft.end[keep],
             sizing.take(rows).then(few.take(rows[extra])),
         )
         if not block.sizing.ok.all():
@@ -281,12 +290,12 @@ def sowing_pairs(
     reached = np.zeros(len(own), dtype=bool)
     reached[out_g] = True
     for row in np.flatnonzero((groups.orders[own, 1] < 0) & ~reached):
-        order = int(groups.orders[own[row], 0])
+        late = int(groups.orders[own[row], 0])
         why = "too_soon"
         if soon[row]:
             why = "temperature" if fresh[row] else "crew"
-        if WEIGHT_OF_REASON[why] > WEIGHT_OF_REASON.get(seen.get(order, ""), 0):
-            seen[order] = why
+        if WEIGHT_OF_REASON[why] > WEIGHT_OF_REASON.get(seen.get(late, ""), 0):
+            seen[late] = why
     if not len(out_g):
         return None
     return own[out_g], out_s, out_hand, out_end
@@ -332,9 +341,7 @@ def _pinned_orders(season: Season, pins: dict[str, Pin]) -> list[int]:
     return [i for i, o in enumerate(season.orders) if o.id in pins]
 
 
-def pinned(
-    pin: Pin | None, season: Season, route: Route, timeline: Timeline
-) -> NDArray[np.bool_]:
+def pinned(pin: Pin | None, season: Season, route: Route, timeline: Timeline) -> NDArray[np.bool_]:
     """Sowing days that a pin allows."""
     ok = np.ones(len(timeline.sow_day), dtype=bool)
     if pin is None:
@@ -417,7 +424,7 @@ def join(season: Season, blocks: list[Block], groups: GroupTable) -> Program:
         add_uses(season, block, groups, builder, at)
         at += len(block)
 
-    def flat(parts: list[NDArray[np.float64]]) -> NDArray[np.float64]:
+    def flat(parts: list[NDArray[Any]]) -> NDArray[Any]:
         return np.concatenate(parts) if parts else np.zeros(0)
 
     sow_day = flat([b.timeline.sow_day[b.sow] for b in blocks]).astype(np.int64)
@@ -438,9 +445,7 @@ def join(season: Season, blocks: list[Block], groups: GroupTable) -> Program:
         (pairs % season.calendar.n_days).astype(np.int32),
         units,
         (units > 1) & flat([in_one_go(season, b, groups) for b in blocks]).astype(bool),
-        np.array(
-            [season.house.prices.short_plant * season.open_plants(o) for o in season.orders]
-        ),
+        np.array([season.house.prices.short_plant * season.open_plants(o) for o in season.orders]),
         crew.setup_minutes,
         crew.setup_minutes * per_minute,
         crew_index if limited else -1,

@@ -58,9 +58,7 @@ def timing_money(
     return screened.days_late[inverse], screened.overgrown_frac[inverse]
 
 
-def own_costs(
-    season: Season, block: Block, groups: GroupTable, since: int = -1
-) -> CostParts:
+def own_costs(season: Season, block: Block, groups: GroupTable, since: int = -1) -> CostParts:
     """Money of every candidate of a block by part.
 
     Parameters
@@ -122,4 +120,3 @@ def own_costs(
     setup = crew.setup_minutes / 60.0 * crew.rate_per_hour
     fixed = np.full(n, setup if since < 0 else 0.0)
     return CostParts(parts, fixed)
-

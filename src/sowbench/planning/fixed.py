@@ -150,9 +150,7 @@ def _standing(season: Season, record: Standing, crops: dict[str, int]) -> Placed
         _sizing(record.n_cells, record.n_containers, record.n_cells, record.n_containers, 0.8),
     )  # fmt: skip
     counted = record.n_usable if record.n_usable is not None else record.n_counted
-    return Placed(
-        record.sowing, block, [], crops[crop.id], season.from_day, counted, standing=True
-    )
+    return Placed(record.sowing, block, [], crops[crop.id], season.from_day, counted, standing=True)
 
 
 def sure_cells(season: Season, placed: Placed, confidence_frac: float) -> int:
@@ -305,13 +303,13 @@ def placed_from_plan(
     )  # fmt: skip
     lot = season.lots[option.lot]
     p = float(np.minimum(seed_chance(season, option.lot, timeline.on_time), 1.0)[0] @ lot.weights)
-    _, share = thin_per_cell(
+    _, thin_frac = thin_per_cell(
         sowing.seeds_per_cell,
         p,
         crop.plants_per_cell[1],
         seedlings_per_unit=lot.record.seedlings_per_unit,
     )
-    block.sizing.thin_cells[:] = sowing.n_cells * float(share)
+    block.sizing.thin_cells[:] = sowing.n_cells * float(thin_frac)
     crops = {c: k for k, c in enumerate(season.catalog.crops)}
     return Placed(
         sowing.sowing, block, orders, crops[crop.id], since, counted, standing=sowing.standing

@@ -104,7 +104,9 @@ class Master:
         new = [int(j) for j in candidates if int(j) not in self.column_of]
         if not new:
             return 0
-        starts, index, value = [], [], []
+        starts: list[int] = []
+        index: list[int] = []
+        value: list[float] = []
         for j in new:
             starts.append(len(index))
             for row, v in self._coefficients(j).items():
@@ -121,7 +123,7 @@ class Master:
             len(index),
             np.array(starts, dtype=np.int32),
             np.array(index, dtype=np.int32),
-            np.array(value, dtype=float),
+            np.array(value, dtype=np.float64),
         )
         return n
 
@@ -156,7 +158,9 @@ class Master:
         self.n_rows += len(cells)
 
     def _add_rows(self, entries: list[dict[int, float]], lower: FloatArray) -> None:
-        starts, index, value = [], [], []
+        starts: list[int] = []
+        index: list[int] = []
+        value: list[float] = []
         for row in entries:
             starts.append(len(index))
             index.extend(row)
@@ -169,7 +173,7 @@ class Master:
             len(index),
             np.array(starts, dtype=np.int32),
             np.array(index, dtype=np.int32),
-            np.array(value, dtype=float),
+            np.array(value, dtype=np.float64),
         )
 
     def add_links(self, links: list[tuple[int, int]]) -> None:
@@ -285,9 +289,7 @@ def scale_links(
     return out
 
 
-def best_by_order(
-    program: Program, score: FloatArray, count: int, below: float
-) -> IntArray:
+def best_by_order(program: Program, score: FloatArray, count: int, below: float) -> IntArray:
     """Candidates with the lowest score, at most `count` an order, all with score under `below`."""
     rows = np.flatnonzero(score < below)
     if not len(rows):
@@ -297,7 +299,7 @@ def best_by_order(
     rows, lead = rows[order], lead[order]
     first = np.concatenate(([0], np.flatnonzero(np.diff(lead)) + 1))
     rank = np.arange(len(rows)) - np.repeat(first, np.diff(np.concatenate((first, [len(rows)]))))
-    return rows[rank < count]
+    return np.asarray(rows[rank < count])
 
 
 def solve_linear(
@@ -328,7 +330,7 @@ def solve_linear(
             continue
         bound, reduced, _ = dual_bound(program, duals)
         if best is None or bound > best.bound:
-            best = LinearResult(bound, duals, reduced, columns, share, master.value, False)
+            best = LinearResult(bound, duals, reduced, columns, share, master.value, optimal=False)
         best.columns, best.share, best.value = columns, share, master.value
         if progress is not None and progress("bound", best.bound, master.value):
             break
@@ -342,11 +344,9 @@ def solve_linear(
             break
     if best is None:
         duals = Duals(np.minimum(program.short_cost, np.inf), zero, {})
-        bound, reduced, pi = dual_bound(program, duals)
+        bound, reduced, _ = dual_bound(program, duals)
         best = LinearResult(
-            bound, duals, reduced, np.zeros(0, dtype=np.int64), np.zeros(0), np.inf, False
+            bound, duals, reduced, np.zeros(0, dtype=np.int64), np.zeros(0), np.inf, optimal=False
         )
     best.pool = np.array(sorted(master.column_of), dtype=np.int64)
     return best
-
-

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from itertools import pairwise
 
 import highspy
 import numpy as np
@@ -82,7 +83,9 @@ class SubModel:
             none_i,
             np.zeros(0),
         )
-        starts, index, value = [], [], []
+        starts: list[int] = []
+        index: list[int] = []
+        value: list[float] = []
         for _, _, i, v in self.rows:
             starts.append(len(index))
             index.extend(i)
@@ -161,7 +164,7 @@ def resource_rows(
             continue
         here = np.flatnonzero(resource == r)
         edges = np.unique(np.concatenate((start[here], stop[here])))
-        for a, b in zip(edges[:-1], edges[1:], strict=True):
+        for a, b in pairwise(edges):
             if not tight[a:b].any():
                 continue
             active = here[(start[here] <= a) & (stop[here] >= b)]
@@ -201,18 +204,14 @@ def improve(
     gone = [p for p in choice.parts if all(o in free for o in program.orders_of(p.candidate))]
     held = {o for p in kept for o in program.orders_of(p.candidate)}
     orders = sorted(free - held)
-    gone_again = [
-        p for p in gone if any(o in held for o in program.orders_of(p.candidate))
-    ]
+    gone_again = [p for p in gone if any(o in held for o in program.orders_of(p.candidate))]
     kept += gone_again
     gone = [p for p in gone if p not in gone_again]
     orders = sorted(set(orders) - {o for p in kept for o in program.orders_of(p.candidate)})
     if not orders:
         return choice
     open_orders = set(orders)
-    columns = [
-        int(j) for j in pool if all(o in open_orders for o in program.orders_of(int(j)))
-    ]
+    columns = [int(j) for j in pool if all(o in open_orders for o in program.orders_of(int(j)))]
     columns = sorted(set(columns) | {p.candidate for p in gone})
     if not columns:
         return choice
@@ -220,7 +219,9 @@ def improve(
     residual = base.residual(program)
     taken = {p.candidate: p.units for p in gone}
     paid = {int(program.lot_day[p.candidate]) for p in kept}
-    model, parts_of, cover = SubModel(), {}, {o: ([], []) for o in orders}
+    model = SubModel()
+    parts_of: dict[int, tuple[int, float]] = {}
+    cover: dict[int, tuple[list[int], list[float]]] = {o: ([], []) for o in orders}
     share_column: list[tuple[int, float]] = []
     set_up_column: list[int] = []
     pair_columns: dict[int, int] = {}
@@ -260,12 +261,12 @@ def improve(
                 )
             model.row(0.0, np.inf, [pair_columns[pair], z], [1.0, -1.0])
     columns_used = np.array(list(parts_of), dtype=np.int64)
-    covered = {o: 0.0 for o in orders}
+    covered = dict.fromkeys(orders, 0.0)
     for p in gone:
         for o in program.orders_of(p.candidate):
             covered[o] += p.units / program.n_units[p.candidate]
     most = np.zeros_like(residual)
-    owner_units = {o: [] for o in orders}
+    owner_units: dict[int, list[int]] = {o: [] for o in orders}
     for i, j in enumerate(columns_used):
         owner_units[program.orders_of(int(j))[0]].append(i)
     for rows_of_order in owner_units.values():

@@ -16,7 +16,7 @@ from sowbench.planning.master import LinearResult
 from sowbench.planning.neighborhood import Choice, Part
 from sowbench.planning.options import container_paths
 from sowbench.planning.placed import Placed, Settled, place_all, settle
-from sowbench.planning.resources import ResourceKind, SegmentBuilder, cumulative_prices
+from sowbench.planning.resources import ResourceKind, SegmentBuilder, Segments, cumulative_prices
 from sowbench.planning.season import Lot, Season, is_limited
 from sowbench.planning.uses import add_uses
 from sowbench.science.stand import lot_nodes
@@ -86,9 +86,7 @@ def words_for(reason: str) -> str:
     }[reason]
 
 
-def pressing(
-    season: Season, candidates: Candidates, linear: LinearResult, order: int
-) -> str:
+def pressing(season: Season, candidates: Candidates, linear: LinearResult, order: int) -> str:
     """Resource that takes most of the price of the order's cheapest candidate."""
     program = candidates.program
     rows = np.flatnonzero((program.members[program.group] == order).any(axis=1))
@@ -117,10 +115,10 @@ def pressing(
     top = max(paid, key=lambda k: paid[k], default="room")
     if paid.get(top, 0.0) > 0:
         return top
-    return scarcest(season, program.segments.take(rows), program)
+    return scarcest(season, program.segments.take(rows))
 
 
-def scarcest(season: Season, segments: object, program: object) -> str:
+def scarcest(season: Season, segments: Segments) -> str:
     """Resource that the order's candidates break most often even when alone in the house."""
     capacity = season.resources.capacity
     broken: dict[str, int] = {}
@@ -130,7 +128,6 @@ def scarcest(season: Season, segments: object, program: object) -> str:
         if amount > capacity[r, a:b].min() + 1e-6:
             reason = REASON_OF_KIND[season.resources.kinds[int(r)]]
             broken[reason] = broken.get(reason, 0) + 1
-    del program
     return max(broken, key=lambda k: broken[k], default="room")
 
 
@@ -164,7 +161,7 @@ def offers_for(
             Offer(
                 "later",
                 missing,
-                later.date,
+                later.hand_over_date,
                 cost_change=later.cost,
                 chance_filled_frac=later.chance_filled_frac,
             )
@@ -179,7 +176,7 @@ def offers_for(
                 Offer(
                     "container",
                     missing,
-                    free.date,
+                    free.hand_over_date,
                     free.container,
                     cost_change=free.cost,
                     chance_filled_frac=free.chance_filled_frac,
@@ -192,7 +189,7 @@ def offers_for(
                 Offer(
                     "variety",
                     missing,
-                    other.date,
+                    other.hand_over_date,
                     other.container,
                     variety=variety_of(season, record),
                     cost_change=other.cost,
@@ -236,7 +233,7 @@ def buy_seed(season: Season, order: Order, plants: int, left: FloatArray) -> lis
         Offer(
             "buy_seed",
             plants,
-            found.date,
+            found.hand_over_date,
             found.container,
             amount=found.n_seeds,
             latest_date=found.sow_date,
@@ -250,7 +247,7 @@ def buy_seed(season: Season, order: Order, plants: int, left: FloatArray) -> lis
 class Fit:
     """One way to fit a changed order beside the plan."""
 
-    date: date
+    hand_over_date: date
     sow_date: date
     container: str
     n_seeds: int
@@ -315,8 +312,11 @@ def most_that_fits(
         span = slice(int(segments.offset[i]), int(segments.offset[i + 1]))
         share = 1.0
         for r, a, b, amount in zip(
-            segments.resource[span], segments.start[span], segments.stop[span],
-            segments.amount[span], strict=True,
+            segments.resource[span],
+            segments.start[span],
+            segments.stop[span],
+            segments.amount[span],
+            strict=True,
         ):
             share = min(share, max(0.0, float(left[r, a:b].min())) / float(amount))
         units = int(program.n_units[rows[i]])
@@ -336,7 +336,7 @@ def most_that_fits(
     return Offer(
         "fewer",
         plants,
-        found.date,
+        found.hand_over_date,
         cost_change=found.cost,
         chance_filled_frac=found.chance_filled_frac,
     )

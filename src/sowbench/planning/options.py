@@ -103,9 +103,7 @@ def group_table(
             orders[g, m] = o
             wanted[g, m] = calendar.day(order.wanted_date)
             latest[g, m] = calendar.day(order.latest_date)
-            plants[g, m] = (
-                season.open_plants(order) if cells is None else meant[m] * per_cell[g]
-            )
+            plants[g, m] = season.open_plants(order) if cells is None else meant[m] * per_cell[g]
             needs[g, m] = before + (season.enough_cells(order) if cells is None else meant[m])
             before += meant[m]
             confidence[g, m] = season.confidence(order)
@@ -207,7 +205,9 @@ def seeds_per_cell_options(crop: Crop, lot: Lot, pin: Pin | None) -> list[int]:
     return list(range(usual, min(most, usual + 2) + 1))
 
 
-def shared_key(season: Season, order: Order, index: int, pins: dict[str, Pin]) -> tuple[object, ...]:
+def shared_key(
+    season: Season, order: Order, index: int, pins: dict[str, Pin]
+) -> tuple[object, ...]:
     """What orders must have in common to be sown together."""
     lots = tuple(admissible_lots(season, order))
     alone = index if order.id in pins else -1

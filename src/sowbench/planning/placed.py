@@ -13,8 +13,8 @@ from sowbench.planning.candidates import Candidates
 from sowbench.planning.neighborhood import Choice
 from sowbench.planning.season import Season
 from sowbench.planning.sizing import usable_nodes
-from sowbench.science.stand import usable_frac
 from sowbench.science.risk import Chances, OrderNeed, Share, SowingRisk, season_chances
+from sowbench.science.stand import usable_frac
 
 FloatArray = NDArray[np.float64]
 MOST_RAISES = 8
@@ -74,9 +74,7 @@ class Placed:
         env = t.fraction[:, s][:, 0] * t.on_time[s][0]
         light = np.full(len(env), self.light(season))
         option = self.option
-        return usable_nodes(
-            season, self.row.crop, option.lot, option.seeds_per_cell, env, light
-        )
+        return usable_nodes(season, self.row.crop, option.lot, option.seeds_per_cell, env, light)
 
     def light(self, season: Season) -> float:
         """Usable share by the light it grows in."""

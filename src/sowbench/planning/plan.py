@@ -12,9 +12,6 @@ from sowbench.domain.plan import Plan, Price
 from sowbench.domain.records import Order, SeedLot
 from sowbench.planning.assemble import as_group, order_plans, sowing_record, tasks_of
 from sowbench.planning.candidates import Candidates, build_candidates
-from sowbench.planning.inputs import PlanInputs
-from sowbench.planning.master import LinearResult, Progress, solve_linear
-from sowbench.planning.money import plan_cost
 from sowbench.planning.fixed import (
     covered_by,
     first_day,
@@ -22,6 +19,9 @@ from sowbench.planning.fixed import (
     lots_needed,
     standing_sowings,
 )
+from sowbench.planning.inputs import PlanInputs
+from sowbench.planning.master import LinearResult, Progress, solve_linear
+from sowbench.planning.money import plan_cost
 from sowbench.planning.neighborhood import Choice
 from sowbench.planning.offers import residual_of, unmet_orders
 from sowbench.planning.parameters import SolveParameters
@@ -95,9 +95,20 @@ def assumed_lots(inputs: PlanInputs) -> tuple[SeedLot, ...]:
     return tuple(lots.values())
 
 
-def open_orders(orders: tuple[Order, ...]) -> tuple[Order, ...]:
-    """Orders to be planned: all but cancelled ones."""
-    return tuple(o for o in orders if o.status != "cancelled")
+def open_orders(inputs: PlanInputs) -> tuple[Order, ...]:
+    """Orders to be planned: not cancelled, and less what a kept plan has handed over already."""
+    live = tuple(o for o in inputs.orders if o.status != "cancelled")
+    if inputs.kept is None:
+        return live
+    given: dict[str, int] = {}
+    for row in inputs.kept.orders:
+        given[row.order] = sum(h.plants for h in row.hand_over if h.date < inputs.from_date)
+    out = []
+    for order in live:
+        left = order.plants - given.get(order.id, 0)
+        if left > 0 and order.latest_date >= inputs.from_date:
+            out.append(order if left == order.plants else replace(order, plants=left))
+    return tuple(out)
 
 
 def make_plan(
@@ -154,7 +165,7 @@ def lay_out(inputs: PlanInputs) -> tuple[Season, list[Placed]]:
     season = make_season(
         inputs.house,
         inputs.catalog,
-        open_orders(inputs.orders),
+        open_orders(inputs),
         lots_needed(inputs, lots),
         inputs.weather,
         inputs.from_date,
@@ -169,9 +180,7 @@ def with_fixed(season: Season, fixed: list[Placed]) -> Season:
     if not fixed:
         return season
     left = residual_of(season, fixed)
-    resources = Resources(
-        season.resources.kinds, season.resources.names, np.maximum(left, 0.0)
-    )
+    resources = Resources(season.resources.kinds, season.resources.names, np.maximum(left, 0.0))
     return replace(season, resources=resources, covered=covered_by(season, fixed))
 
 
@@ -317,5 +326,3 @@ def uses_of(season: Season, placed: list[Placed]) -> tuple[ResourceUse, ...]:
             ResourceUse(name, kind.value, unit, total[i, :days], resources.capacity[i, :days])
         )
     return tuple(out)
-
-

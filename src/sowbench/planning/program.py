@@ -1,4 +1,4 @@
-"""The season as a choice: orders to cover, candidates to cover them with, what they use and cost."""
+"""The season as a choice: orders, candidates to cover them with, what they use and cost."""
 
 from __future__ import annotations
 
@@ -157,9 +157,7 @@ def dual_bound(program: Program, duals: Duals) -> tuple[float, FloatArray, Float
         adjust = np.zeros(program.n_orders)
         for k in range(member.shape[1]):
             here = present[negative, k]
-            np.minimum.at(
-                adjust, member[negative, k][here], (reduced[negative] / size)[here]
-            )
+            np.minimum.at(adjust, member[negative, k][here], (reduced[negative] / size)[here])
         pi = pi + adjust
     finite = np.isfinite(program.resources.capacity)
     held = np.where(finite, program.resources.capacity, 0.0) * duals.price

@@ -1,9 +1,10 @@
-"""An answer while the customer is on the phone: does one more order fit beside a plan?"""
+"""An answer while the customer is on the phone, whether one more order fits beside a plan."""
 
 from __future__ import annotations
 
+import datetime as dt
 from dataclasses import dataclass, replace
-from datetime import date, timedelta
+from datetime import timedelta
 
 import numpy as np
 
@@ -16,7 +17,7 @@ from sowbench.planning.neighborhood import Choice, Part
 from sowbench.planning.offers import residual_of
 from sowbench.planning.placed import Placed, place_all, settle
 from sowbench.planning.plan import assumed_lots, open_orders
-from sowbench.planning.resources import Resources
+from sowbench.planning.resources import Resources, Segments
 from sowbench.planning.season import Season, make_season
 
 NAME = "promise"
@@ -28,8 +29,8 @@ FULL_FRAC = 0.9
 class Answer:
     """One way to fill the order beside the plan."""
 
-    date: date
-    sow_date: date
+    date: dt.date
+    sow_date: dt.date
     container: str
     lot: str
     seeds_per_cell: int
@@ -88,7 +89,7 @@ def _around(inputs: PlanInputs, plan: Plan, order: Order) -> tuple[Season, list[
     if lots is None:
         with_order = replace(inputs, orders=(*inputs.orders, order))
         lots = assumed_lots(with_order)
-    orders = (*open_orders(inputs.orders), order)
+    orders = (*open_orders(kept), order)
     season = make_season(
         inputs.house,
         inputs.catalog,
@@ -153,10 +154,10 @@ def _best(season: Season, fixed: list[Placed], by: str) -> tuple[Answer | None, 
     ), ""
 
 
-def squeezed(season: Season, segments: object) -> list[str]:
+def squeezed(season: Season, segments: Segments) -> list[str]:
     """Name what would be nearly full with this sowing, with the days."""
     resources = season.resources
-    use = segments.use(np.ones(1), *resources.capacity.shape)  # type: ignore[attr-defined]
+    use = segments.use(np.ones(1), *resources.capacity.shape)
     out = []
     for i, (kind, name) in enumerate(zip(resources.kinds, resources.names, strict=True)):
         capacity = resources.capacity[i]

@@ -13,7 +13,6 @@ from sowbench.planning.parameters import SolveParameters
 from sowbench.planning.program import Program
 from sowbench.planning.resources import FloatArray, IntArray
 
-
 NO_CLOCK_S = 1e6
 START_NODES = 2000
 ROUND_NODES = 400
@@ -136,7 +135,8 @@ class Search:
             out[own] += extra / len(own)
             covered[own] += share
         short = np.maximum(0.0, 1.0 - covered)
-        return out + short * np.maximum(0.0, program.short_cost - self.linear.duals.order)
+        left = short * np.maximum(0.0, program.short_cost - self.linear.duals.order)
+        return np.asarray(out + left)
 
     def pick(self, choice: Choice, size: int) -> set[int]:
         """Orders to free: one that costs too much and those that stand in its way."""

@@ -26,8 +26,8 @@ from sowbench.planning.calendar import Calendar, make_calendar
 from sowbench.planning.resources import ResourceKind, Resources
 from sowbench.planning.timeline import N_PACE_NODES, N_WEATHER_NODES, CropSeason
 from sowbench.reference.catalog import Catalog
-from sowbench.science.labor import LaborRates
 from sowbench.science.house import PlaceClimate, place_climate
+from sowbench.science.labor import LaborRates
 from sowbench.science.quadrature import normal_nodes
 from sowbench.science.stand import lot_nodes
 from sowbench.science.viability import aged_germination_nodes
@@ -204,17 +204,20 @@ def make_season(
         for p in house.places
     )
     aged = tuple(_aged(lot, catalog, from_date) for lot in lots)
-    containers = {
-        s.container: catalog.containers[s.container] for s in house.stock
-    } or dict(catalog.containers)
+    containers = {s.container: catalog.containers[s.container] for s in house.stock} or dict(
+        catalog.containers
+    )
     stock = {s.container: s for s in house.stock}
     resources = resources_of(house, containers, stock, aged, calendar)
     if used is not None:
         resources = Resources(
             resources.kinds, resources.names, np.maximum(resources.capacity - used, 0.0)
         )
-    notes = [f"{p.name}: {note}" for p, c in zip(house.places, climates, strict=True)
-             for note in c.assumptions]
+    notes = [
+        f"{p.name}: {note}"
+        for p, c in zip(house.places, climates, strict=True)
+        for note in c.assumptions
+    ]
     notes += [note for lot in aged for note in lot.notes]
     return Season(
         house,

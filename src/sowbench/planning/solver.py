@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import cast
 
 import highspy
-from highspy import _Highs
+from highspy import _Highs  # type: ignore[attr-defined]
 
 
 def quiet_solver() -> highspy.Highs:
@@ -15,6 +15,6 @@ def quiet_solver() -> highspy.Highs:
     set; its base, which does all we use, does not.
     """
     solver = cast("highspy.Highs", _Highs())
-    solver.setOptionValue("output_flag", False)
+    solver.setOptionValue("output_flag", "off")
     solver.setOptionValue("threads", 1)
     return solver

@@ -75,16 +75,16 @@ def container_supplies(season: Season, placed: list[Placed]) -> list[Supply]:
             first[container.id] = min(first.get(container.id, day), day)
     peaks = _peaks(season, placed)
     out = []
-    for name, units in total.items():
+    for name, whole in total.items():
         container = season.containers[name]
         own = season.stock.get(name)
         stock = float(own.n_in_stock) if own is not None and own.n_in_stock is not None else 0.0
-        need = units
+        need = whole
         if is_reusable(container, season.stock):
-            need = peaks.get(name, units)
-        day = season.calendar.date(first[name])
+            need = peaks.get(name, whole)
+        when = season.calendar.date(first[name])
         out.append(
-            _supply(season, day, container.name, need, "units", stock, max(0.0, need - stock))
+            _supply(season, when, container.name, need, "units", stock, max(0.0, need - stock))
         )
     return out
 

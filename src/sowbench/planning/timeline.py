@@ -6,6 +6,7 @@ docs/model.md sections 3 and 4; all sowing days of a season, weather nodes and p
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -105,6 +106,16 @@ class Timeline:
     on_time: FloatArray
 
 
+class Up(NamedTuple):
+    """Chamber exit, whether it can be met, emergence, final fraction and share on time."""
+
+    exit_hour: FloatArray
+    ok: NDArray[np.bool_]
+    start: FloatArray
+    fraction: FloatArray
+    on_time: FloatArray
+
+
 class CropSeason:
     """A crop in every place of the house through the season; sums are made once and kept."""
 
@@ -125,7 +136,7 @@ class CropSeason:
         self._progress: dict[int, FloatArray] = {}
         self._clocks: dict[tuple[int, float, float], Clocks] = {}
         self._mix_sum: dict[int, FloatArray] = {}
-        self._emerged: dict[tuple[int, int, int, int], tuple[FloatArray, ...]] = {}
+        self._emerged: dict[tuple[int, int, int, int], Up] = {}
         self._grown: dict[tuple[object, ...], FloatArray] = {}
 
     def progress(self, place: int) -> FloatArray:
@@ -162,7 +173,7 @@ class CropSeason:
 
     def timeline(self, path: Route, rule: ReadyRule, sow_day: IntArray) -> Timeline:
         """Run all sowing days along a path."""
-        crop, calendar, middle = self.crop, self.calendar, self.middle
+        calendar, middle = self.calendar, self.middle
         exit_hour, ok, start, fraction, on_time = self._up(path, sow_day)
         clocks = self.clocks(path.grow, rule)
         pace = np.exp(rule.sigma_growth * self.z)[None, :, None]
@@ -200,12 +211,12 @@ class CropSeason:
             on_time,
         )
 
-    def _up(self, path: Route, sow_day: IntArray) -> tuple[FloatArray, ...]:
+    def _up(self, path: Route, sow_day: IntArray) -> Up:
         """Chamber exit, whether it can be met, emergence, final fraction and share on time."""
         key = (path.germ, path.grow, len(sow_day), int(sow_day[0]))
         if key in self._emerged:
             return self._emerged[key]
-        sow_hour = sow_day * 24.0 + SOWING_HOUR
+        sow_hour = sow_day.astype(np.float64) * 24.0 + SOWING_HOUR
         ok = np.ones(len(sow_day), dtype=bool)
         exit_hour = sow_hour.copy()
         if path.germ != path.grow:
@@ -214,7 +225,7 @@ class CropSeason:
         emerge_h = self._emergence(path, sow_hour, exit_hour)
         start = np.where(np.isfinite(emerge_h), emerge_h / 24.0, np.inf)
         nominal = start[self.middle, len(self.z) // 2]
-        found = (
+        found = Up(
             exit_hour,
             ok,
             start,
@@ -263,9 +274,7 @@ class CropSeason:
         ok = np.isfinite(visit) & (visit <= latest + 1e-9)
         return np.where(ok, visit, sow_hour), ok
 
-    def _emergence(
-        self, path: Route, sow_hour: FloatArray, exit_hour: FloatArray
-    ) -> FloatArray:
+    def _emergence(self, path: Route, sow_hour: FloatArray, exit_hour: FloatArray) -> FloatArray:
         """Hour of median emergence, shape (n_weather, n_pace, n)."""
         target = np.asarray(emergence_target(self.crop.emergence, z_pace=self.z))  # (n_pace,)
         grow = self.progress(path.grow)
@@ -278,9 +287,7 @@ class CropSeason:
             gained = _at(germ[w], exit_hour) - _at(germ[w], sow_hour)
             rest = target[:, None] - gained[None, :]
             inside = rest <= 0
-            later = hours_to(
-                grow[w], np.broadcast_to(exit_hour, rest.shape), np.maximum(rest, 0.0)
-            )
+            later = hours_to(grow[w], np.broadcast_to(exit_hour, rest.shape), np.maximum(rest, 0.0))
             within = hours_to(
                 germ[w],
                 np.broadcast_to(sow_hour, rest.shape),
@@ -289,9 +296,7 @@ class CropSeason:
             out[w] = np.where(inside, within, later)
         return out
 
-    def _fraction(
-        self, path: Route, sow_hour: FloatArray, exit_hour: FloatArray
-    ) -> FloatArray:
+    def _fraction(self, path: Route, sow_hour: FloatArray, exit_hour: FloatArray) -> FloatArray:
         """Final emergence against the best, by the mean of the mix over the first two days."""
         until = np.minimum(exit_hour, sow_hour + FRACTION_HOURS)
         end = sow_hour + FRACTION_HOURS
@@ -305,9 +310,7 @@ class CropSeason:
             total[w] = before + np.where(end > until, after, 0.0)
         return np.asarray(relative_fraction(total / FRACTION_HOURS, self.crop.emergence))
 
-    def _move_day(
-        self, clocks: Clocks, start: FloatArray, target_d: float | None
-    ) -> IntArray:
+    def _move_day(self, clocks: Clocks, start: FloatArray, target_d: float | None) -> IntArray:
         """Return the work day on which plants are potted on or spaced; -1 without a target."""
         if target_d is None:
             return np.full(len(start), -1)
@@ -324,7 +327,7 @@ def _at(cumulative: FloatArray, hour: FloatArray) -> FloatArray:
     """Value of a sum at fractional hours."""
     low = np.minimum(hour.astype(np.int64), len(cumulative) - 2)
     share = hour - low
-    return cumulative[low] + (cumulative[low + 1] - cumulative[low]) * share
+    return np.asarray(cumulative[low] + (cumulative[low + 1] - cumulative[low]) * share)
 
 
 def _whole_days(day: FloatArray, n_days: int) -> IntArray:

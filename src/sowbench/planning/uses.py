@@ -21,18 +21,14 @@ if TYPE_CHECKING:
 FloatArray = NDArray[np.float64]
 
 
-def last_use_day(
-    season: Season, timeline: Timeline, rows: IntArray, last: IntArray
-) -> IntArray:
+def last_use_day(season: Season, timeline: Timeline, rows: IntArray, last: IntArray) -> IntArray:
     """Day on which sowings go to the toning place: a work day from grown on, at most `last`."""
     limit = season.calendar.n_days - 1
     move = season.calendar.next_work[np.clip(timeline.grown_day[rows], 0, limit)]
     return np.asarray(np.minimum(move, last))
 
 
-def hold_from(
-    season: Season, route: Route, end: End, ready: IntArray, tone: IntArray
-) -> IntArray:
+def hold_from(season: Season, route: Route, end: End, ready: IntArray, tone: IntArray) -> IntArray:
     """Work day from which plants are held cold: when ready, and toned if that is elsewhere."""
     limit = season.calendar.n_days - 1
     day = season.calendar.next_work[np.clip(ready, 0, limit)]
@@ -122,9 +118,7 @@ def stages_of(season: Season, block: Block) -> list[Stay]:
     units = size.n_units.astype(float)
     units_m2 = units * of_choice(block, lambda c: c.path.first.area_m2)
     final = np.where(potted, size.n_last_units, units).astype(float)
-    final_m2 = np.where(
-        potted, final * of_choice(block, lambda c: c.path.last.area_m2), units_m2
-    )
+    final_m2 = np.where(potted, final * of_choice(block, lambda c: c.path.last.area_m2), units_m2)
     spaced_m2 = final_m2
     if block.rule.space_plants_per_m2:
         spaced_m2 = np.maximum(final_m2, size.n_last / block.rule.space_plants_per_m2)
@@ -175,11 +169,13 @@ def after_first(block: Block, groups: GroupTable) -> list[tuple[IntArray, IntArr
         left = left - sizes[:, m]
         has = days[:, m + 1] >= 0
         if has.any():
-            out.append((
-                np.where(has, days[:, m], 0),
-                np.where(has, days[:, m + 1], 0),
-                np.where(has, left, 0.0),
-            ))
+            out.append(
+                (
+                    np.where(has, days[:, m], 0),
+                    np.where(has, days[:, m + 1], 0),
+                    np.where(has, left, 0.0),
+                )
+            )
     return out
 
 
@@ -241,9 +237,7 @@ def add_uses(
             m = resources.index(ResourceKind.MACHINE, machine.name)
             day = t.sow_day[rows[mine]]
             minutes = size.n_units[mine] / machine.trays_per_hour * 60.0
-            builder.add(
-                owner[mine], m, day, day + 1, minutes + machine.changeover_minutes
-            )
+            builder.add(owner[mine], m, day, day + 1, minutes + machine.changeover_minutes)
 
 
 @dataclass(frozen=True)

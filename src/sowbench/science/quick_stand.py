@@ -115,8 +115,8 @@ def quick_cells(
                 need[rest], confidence[rest], per_tray[rest], usable[rest], weight[rest]
             )
         return out
-    low = np.maximum(need.astype(float), 1.0)
-    high = 4.0 * need + 50.0
+    low: FloatArray = np.maximum(need.astype(np.float64), 1.0)
+    high: FloatArray = 4.0 * need.astype(np.float64) + 50.0
     cells = per_tray.astype(float)
     wanted = need.astype(float)
     out = np.full(len(need), -1, dtype=np.int64)
