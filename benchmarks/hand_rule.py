@@ -19,21 +19,19 @@ from benchmarks.laid_out import LaidOut, chances_as_they_are, write_plan
 from sowbench.domain.plan import Plan
 from sowbench.domain.records import ContainerClass, Crop, Order
 from sowbench.planning.assemble import as_group
-from sowbench.planning.block import Block, Option
+from sowbench.planning.block import Block, Option, Sizing
 from sowbench.planning.options import (
     MAX_SHARED_ORDERS,
-    Group,
     admissible_lots,
     container_paths,
-    group_table,
 )
 from sowbench.planning.placed import Placed, letters
 from sowbench.planning.resources import ResourceKind, SegmentBuilder
-from sowbench.planning.season import Season
-from sowbench.planning.sizing import Draft, size_drafts
+from sowbench.planning.season import EMERGENCE_FRAC, Season
 from sowbench.planning.timeline import End, Route, Timeline, routes_of
 from sowbench.planning.uses import add_uses
 from sowbench.reference.growth_rows import EmergenceDays, Row, schedule_rows
+from sowbench.science.stand import thin_per_cell
 
 MORE_FRAC = 0.15
 """Cells sown above the plants wanted: the top of the usual 5 to 15 % (from memory)."""
@@ -193,15 +191,52 @@ def _sown(
 ) -> Placed:
     """Lay out one sowing of an order, 15 % above what is wanted, fetched on the wanted day."""
     order = season.orders[o]
-    groups = group_table(season, [Group((o,))])
+    wanted = season.need_cells(order)
+    cells = np.array([int(np.ceil((1.0 + MORE_FRAC) * wanted - 1e-9))])
+    units = -(-cells // option.path.first.cells)
     hand = np.full((1, MAX_SHARED_ORDERS), -1)
     hand[0, 0] = max(season.calendar.day(order.wanted_date), int(timeline.exit_day[0]) + 1)
-    zero = np.zeros(1, dtype=np.int64)
-    draft = Draft(route, timeline, zero, zero, zero, hand, zero)
-    sizing = size_drafts(season, crop, [draft], [option], groups)
+    zero, nothing = np.zeros(1, dtype=np.int64), np.zeros(1)
     row = Block(
-        crop, option.path.rule, route, timeline, (option,), zero, zero, zero, hand, zero, sizing
+        crop=crop,
+        rule=option.path.rule,
+        route=route,
+        timeline=timeline,
+        choices=(option,),
+        group=zero,
+        choice=zero,
+        sow=zero,
+        hand_over=hand,
+        end=zero,
+        sizing=Sizing(
+            ok=np.ones(1, dtype=bool),
+            n_cells=cells,
+            n_units=units,
+            n_last=cells,
+            n_last_units=units,
+            need=np.array([wanted]),
+            mean_usable=nothing,
+            short=nothing,
+            surplus=nothing,
+            thin_cells=cells * _thinned_frac(season, crop, timeline, option),
+        ),
     )
-    wanted = season.need_cells(order)
     one = Placed("", row, [(o, wanted)], crop_index)
-    return one.with_cells(int(np.ceil((1.0 + MORE_FRAC) * wanted - 1e-9)))
+    mean = float(season.w_weights @ one.usable(season) @ season.lots[option.lot].weights)
+    one.row = replace(row, sizing=replace(row.sizing, mean_usable=np.array([mean])))
+    return one.with_cells(int(cells[0]))
+
+
+def _thinned_frac(season: Season, crop: Crop, timeline: Timeline, option: Option) -> float:
+    """Share of cells with more seedlings than may stay, in a typical season."""
+    lot = season.lots[option.lot]
+    middle = len(season.w_weights) // 2
+    p = float(lot.nodes @ lot.weights) * EMERGENCE_FRAC
+    p *= float(timeline.fraction[middle, 0] * timeline.on_time[0])
+    _, share = thin_per_cell(
+        option.seeds_per_cell,
+        min(p, 1.0),
+        crop.plants_per_cell[1],
+        seedlings_per_unit=lot.record.seedlings_per_unit,
+    )
+    return float(share)
