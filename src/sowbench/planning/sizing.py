@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from sowbench.planning.block import Option, Sizing
 from sowbench.planning.season import EMERGENCE_FRAC, Season
 from sowbench.planning.timeline import Route, Timeline
-from sowbench.science.quick_stand import quick_cells, quick_short
+from sowbench.science.quick_stand import cells_that_pay, quick_cells, quick_short
 from sowbench.science.stand import cell_ok_prob, thin_per_cell, usable_frac
 
 if TYPE_CHECKING:
@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
+MIX_WASTE_FRAC = 0.10
 STEPS = 200.0  # shares are sized in steps of 0.005, rounded down
 
 
@@ -154,11 +155,19 @@ def _size_unique(
         fewest[rows] = np.maximum(fewest[rows], found)
     full = -(-fewest // per_tray) * per_tray
     prices = season.house.prices
+    paying = cells_that_pay(
+        fewest,
+        full,
+        per_cell_cost,
+        plants * prices.short_plant,
+        plants * prices.surplus_plant,
+        total,
+        per_tray,
+        up,
+        weights,
+    )
     short_few, more_few = quick_short(total, fewest, per_tray, up, weights)
-    short_full, more_full = quick_short(total, full, per_tray, up, weights)
-    saved = prices.short_plant * (short_few - short_full)
-    saved = plants * (saved + prices.surplus_plant * (more_full - more_few))
-    fill = ok & (saved > (full - fewest) * per_cell_cost)
+    short_best, more_best = quick_short(total, paying, per_tray, up, weights)
     mean = (nodes * weights).sum(axis=1)
 
     def sized(cells: IntArray, short: FloatArray, more: FloatArray) -> Sizing:
@@ -176,12 +185,8 @@ def _size_unique(
             cells * thin_share,
         )
 
-    best = sized(
-        np.where(fill, full, fewest),
-        np.where(fill, short_full, short_few),
-        np.where(fill, more_full, more_few),
-    )
-    return best, sized(fewest, short_few, more_few), fill & (full > 1.03 * fewest)
+    best = sized(paying, short_best, more_best)
+    return best, sized(fewest, short_few, more_few), ok & (paying > 1.03 * fewest)
 
 
 def cell_cost(season: Season, option: Option) -> float:
@@ -189,5 +194,6 @@ def cell_cost(season: Season, option: Option) -> float:
     lot = season.lots[option.lot]
     seed = option.seeds_per_cell * lot.price_per_1000 / 1000.0
     container = option.path.first
-    mix = container.cell_volume_ml / 1000.0 * season.house.prices.mix_per_l
+    mix = container.cell_volume_ml / 1000.0 * (1.0 + MIX_WASTE_FRAC)
+    mix *= season.house.prices.mix_per_l
     return seed + (mix if container.takes_mix else 0.0)

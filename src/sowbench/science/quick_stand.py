@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr
 
-from sowbench.science.tray_chances import cells_for_confidence
+from sowbench.science.tray_chances import cells_for_confidence, chances_at
 from sowbench.science.trays import RHO_TRAY, TRAY_LOSS_FRAC
 
 FloatArray = NDArray[np.float64]
@@ -58,9 +58,9 @@ def quick_chance(
     Examples
     --------
     >>> one = np.ones((1, 1))
-    >>> need, n, per_tray = np.array([100.0]), np.array([125.0]), np.array([128.0])
+    >>> need, n, per_tray = np.array([1000.0]), np.array([1141.0]), np.array([128.0])
     >>> float(quick_chance(need, n, per_tray, 0.9 * one, one)[0].round(3))
-    0.982
+    0.773
     """
     mean, sd = _mean_and_sd(n, per_tray, usable)
     chance = (ndtr((mean - need[:, None] + 0.5) / sd) * weight).sum(axis=1)
@@ -101,7 +101,7 @@ def quick_cells(
     --------
     >>> one = np.ones((1, 1))
     >>> quick_cells(np.array([1000]), np.array([0.95]), np.array([128]), 0.9 * one, one).tolist()
-    [1141]
+    [1172]
     """
     few = need <= EXACT_UP_TO
     if few.any():
@@ -157,10 +157,22 @@ def quick_short(
     Examples
     --------
     >>> one = np.ones((1, 1))
-    >>> a = (np.array([100]), np.array([125]), np.array([128]), 0.9 * one, one)
+    >>> a = (np.array([1000]), np.array([1141]), np.array([128]), 0.9 * one, one)
     >>> [float(x[0].round(2)) for x in quick_short(*a)]
-    [0.04, 11.98]
+    [4.03, 25.79]
     """
+    few = need <= EXACT_UP_TO
+    if few.any():
+        out = np.zeros(len(need)), np.zeros(len(need))
+        _, out[0][few], out[1][few] = chances_at(
+            need[few], n[few], per_tray[few], usable[few], weight[few]
+        )
+        if not few.all():
+            rest = ~few
+            out[0][rest], out[1][rest] = quick_short(
+                need[rest], n[rest], per_tray[rest], usable[rest], weight[rest]
+            )
+        return out
     mean, sd = _mean_and_sd(n.astype(float), per_tray.astype(float), usable)
     gap = need[:, None] - mean
     z = gap / sd
@@ -168,3 +180,63 @@ def quick_short(
     short = ((gap * ndtr(z) + sd * density) * weight).sum(axis=1)
     surplus = ((-gap * ndtr(-z) + sd * density) * weight).sum(axis=1)
     return np.maximum(short, 0.0), np.maximum(surplus, 0.0)
+
+
+def cells_that_pay(
+    fewest: IntArray,
+    most: IntArray,
+    per_cell: FloatArray,
+    short_price: FloatArray,
+    surplus_price: FloatArray,
+    need: IntArray,
+    per_tray: IntArray,
+    usable: FloatArray,
+    weight: FloatArray,
+) -> IntArray:
+    """Cells from which on one more costs more than the shortage it saves.
+
+    Parameters
+    ----------
+    fewest, most : ndarray of int, shape (M,)
+        Between which to look.
+    per_cell : ndarray, shape (M,)
+        Money of one more cell.
+    short_price, surplus_price : ndarray, shape (M,)
+        Money of a cell short, and of one above.
+    need, per_tray : ndarray of int, shape (M,)
+        As for `quick_chance`.
+    usable, weight : ndarray, shape (M, K)
+        As for `quick_chance`.
+
+    Returns
+    -------
+    n_cells : ndarray of int, shape (M,)
+        Cells, at least `fewest` and at most `most`.
+
+    Notes
+    -----
+    Expected shortage falls ever more slowly with the cells, so the answer is found by halving.
+
+    Examples
+    --------
+    >>> one, need = np.ones((1, 1)), np.array([1000])
+    >>> price = (np.array([0.05]), np.array([0.6]), np.array([0.0]))
+    >>> among = (np.array([1120]), np.array([1280]))
+    >>> cells_that_pay(*among, *price, need, np.array([128]), 0.9 * one, one).tolist()
+    [1161]
+    """
+    low, high = fewest.copy(), np.maximum(most, fewest)
+    for _ in range(_STEPS):
+        rows = np.flatnonzero(high > low)
+        if not len(rows):
+            break
+        middle = (low[rows] + high[rows]) // 2
+        around = (need[rows], per_tray[rows], usable[rows], weight[rows])
+        short, more = quick_short(around[0], middle, *around[1:])
+        short_next, more_next = quick_short(around[0], middle + 1, *around[1:])
+        saved = short_price[rows] * (short - short_next)
+        saved += surplus_price[rows] * (more_next - more)
+        pays = saved > per_cell[rows]
+        low[rows] = np.where(pays, middle + 1, low[rows])
+        high[rows] = np.where(pays, high[rows], middle)
+    return low
