@@ -120,7 +120,9 @@ class Stages:
         return False
 
 
-def measure(name: str, seconds: float, seed: int, n_years: int) -> dict[str, Any]:
+def measure(
+    name: str, seconds: float, seed: int, n_years: int, rounds: int | None = None
+) -> dict[str, Any]:
     """Plan a season three ways and play the plans.
 
     Parameters
@@ -133,6 +135,8 @@ def measure(name: str, seconds: float, seed: int, n_years: int) -> dict[str, Any
         Seed of its search.
     n_years : int
         Years of the other world; 0 plays none.
+    rounds : int or None, default None
+        Rounds of the search, in place of its time.
 
     Returns
     -------
@@ -146,7 +150,7 @@ def measure(name: str, seconds: float, seed: int, n_years: int) -> dict[str, Any
         laid = read_season(folder)
     stages = Stages()
     began, cpu = time.monotonic(), time.process_time()
-    planned = make_plan(laid.inputs, SolveParameters(seconds=seconds), seed, stages)
+    planned = make_plan(laid.inputs, SolveParameters(seconds=seconds, rounds=rounds), seed, stages)
     took, cpu_took = time.monotonic() - began, time.process_time() - cpu
     memory = peak_mib() - base
     bound = planned.plan.bound
