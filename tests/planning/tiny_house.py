@@ -18,6 +18,8 @@ from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
 from typing import Any
 
+import numpy as np
+
 from sowbench.checking import CheckInputs, CheckReport, check_plan
 from sowbench.domain.records import (
     Container,
@@ -244,6 +246,32 @@ def candidates_of(made: PlanInputs) -> tuple[Season, Candidates]:
     """All candidates of some inputs."""
     season = season_of(made)
     return season, build_candidates(season, made.pins)
+
+
+TRAYS = ContainerStock("tray-20", n_in_stock=9, back_after_d=7, wash_d=1)
+HANDS = crew(minutes_per_day=480.0, weekend_minutes=480.0, sow_days=(0,))
+
+
+def chosen(made, germ, tone, hold="", *, day=0):
+    """The candidate of the fewest cells on a path, as a block of one, with its season."""
+    season, found = candidates_of(made)
+    names = [p.name for p in season.places]
+    for block in found.blocks:
+        if names[block.route.germ] != germ:
+            continue
+        for j in np.argsort(block.sizing.n_cells, kind="stable"):
+            end = block.route.ends[int(block.end[j])]
+            held = names[end.hold] if end.hold >= 0 else ""
+            on_day = block.timeline.sow_day[block.sow[j]] == day
+            alone = len(found.groups[int(block.group[j])].orders) == len(made.orders)
+            if names[end.tone] == tone and held == hold and on_day and alone:
+                return season, found, block.take(np.array([j]))
+    raise AssertionError("There is no such candidate.")
+
+
+ONE_TRAY = inputs(
+    order("a", 10, 12), house=house(CHAMBER, BENCH, COOL, stock=(TRAYS,), crew=HANDS)
+)  # fmt: skip
 
 
 def check(planned: Planned, made: PlanInputs, *, with_bound: bool = True) -> CheckReport:
