@@ -47,7 +47,7 @@ ASSUMED_TEST_SEEDS = 100
 # Time kept back for what follows the search: exact chances, offers, writing down.
 TAIL_MOST_FRAC = 0.3
 TAIL_LEAST_S = 1.0
-TAIL_ORDER_S = 0.012
+TAIL_ORDER_S = 0.02
 
 
 @dataclass(frozen=True)
