@@ -103,7 +103,6 @@ def test_nothing_is_sown_from_a_lot_past_its_date():
     assert sown(plan_of(inputs(order("a", 10, 15), lots=(lot,)))) == [3]
 
 
-@pytest.mark.xfail(reason="the reason is not told apart from too_soon yet")
 def test_a_lot_past_its_date_leaves_the_order_without_seed():
     lot = replace(LOT, use_by=on(3))
     assert unmet(plan_of(inputs(order("a", 10, 25), lots=(lot,)))) == {"a": "seed"}
@@ -333,7 +332,6 @@ def test_a_school_sows_no_treated_seed():
     assert [s.lot for s in plan_of(both, with_bound=False).plan.sowings] == ["plain"]
 
 
-@pytest.mark.xfail(reason="the checker takes treated lots in a school")
 def test_a_school_with_treated_seed_only_has_no_seed():
     made = inputs(order("a", 10, 15), lots=(replace(LOT, treated=True),), house=house(school=True))
     assert unmet(plan_of(made)) == {"a": "seed"}
@@ -404,7 +402,6 @@ def test_pinned_container_place_and_seeds_are_kept():
     assert pinned.seeds_per_cell == 2
 
 
-@pytest.mark.xfail(reason="the checker tries the reason without the pin")
 def test_a_container_that_is_not_the_houses_cannot_be_pinned():
     made = inputs(order("a", 10, 15), pins=(Pin("a", container="box-10"),))
     assert unmet(plan_of(made)) == {"a": "container"}

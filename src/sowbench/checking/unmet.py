@@ -26,7 +26,9 @@ def check_unmet(season: Season, lines: Timelines, ledger: Ledger) -> None:
             _check_seed(season, lines, ledger, order, unmet)
         elif unmet.reason == "container":
             paths = [
-                each for each in container_paths(season, order) if not _is_scarce(season, each)
+                each
+                for each in container_paths(season, order)
+                if not _is_scarce(season, each) and _is_pinned(season, order.id, each)
             ]
             ledger.require(
                 not paths, "unmet for want of a container", order.id,
@@ -34,6 +36,13 @@ def check_unmet(season: Season, lines: Timelines, ledger: Ledger) -> None:
             )  # fmt: skip
         elif unmet.reason in {"past", "too_soon"}:
             _check_too_soon(season, lines, ledger, order)
+
+
+def _is_pinned(season: Season, order: str, path: ContainerPath) -> bool:
+    """Tell whether the pins of an order allow a container path."""
+    names = {path.first.id, path.last.id}
+    pins = [each for each in season.inputs.pins if each.target == order and each.container]
+    return all(each.container in names for each in pins)
 
 
 def _is_scarce(season: Season, path: ContainerPath) -> bool:
@@ -96,7 +105,9 @@ def _in_time(season: Season, lines: Timelines, order: Order, lot: SeedLot) -> li
             line = timeline(season, lines.pace, crop, path.rule, course, hours)
             w, z = line.middle
             ready = np.ceil(line.ready_day[:, w, z] - 1e-9)
-            good = line.exit_ok & (ready <= latest + LATE_MOST_D)
+            goes_out = np.maximum(ready, season.index(order.wanted_date))
+            fresh = line.overgrown_day[:, w, z] > goes_out
+            good = line.exit_ok & fresh & (ready <= latest + LATE_MOST_D)
             if good.any():
                 found.append(
                     f"sown in {path.first.id} and grown in {course.grow[0][0]} it is ready on "

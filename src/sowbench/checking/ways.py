@@ -43,6 +43,7 @@ def admissible_lots(season: Season, order: Order) -> list[SeedLot]:
         if lot.crop == order.crop
         and (not order.variety or lot.variety in accepted)
         and (not order.organic or lot.organic)
+        and not (season.house.school and lot.treated)
     ]
 
 
