@@ -83,10 +83,11 @@ def test_few_and_many_are_sized_in_one_go():
     per_tray = np.array([20, 128, 72, 20])
     usable, weight = np.tile(0.9 * NODES, (4, 1)), np.tile(WEIGHTS, (4, 1))
     together = quick_cells(need, confidence, per_tray, usable, weight)
-    alone = [
-        quick_cells(*(each[[i]] for each in (need, confidence, per_tray, usable, weight)))[0]
-        for i in range(4)
-    ]
+    alone = []
+    for i in range(4):
+        row = slice(i, i + 1)
+        cells = quick_cells(need[row], confidence[row], per_tray[row], usable[row], weight[row])
+        alone.append(cells[0])
     assert together.tolist() == alone
 
 

@@ -302,13 +302,18 @@ def uses_of(season: Season, placed: list[Placed]) -> tuple[ResourceUse, ...]:
     """Daily use of each place and of the crew."""
     resources = season.resources
     total = np.zeros(resources.capacity.shape)
+    # Fixed sowings are counted as use, so what they take stands in the capacity again.
+    capacity = resources.capacity.copy()
     crew = resources.index(ResourceKind.CREW, "crew")
     for p in placed:
         one, groups = as_group(season, p)
         builder = SegmentBuilder()
         add_uses(season, one.row, groups, builder, 0, p.since)
-        total += builder.build(1).use(np.ones(1), *resources.capacity.shape)
-        if p.since < 0:
+        use = builder.build(1).use(np.ones(1), *resources.capacity.shape)
+        total += use
+        if p.since >= 0:
+            capacity += use
+        else:
             total[crew, p.sow_day] += season.house.crew.setup_minutes
     for day, _ in {(p.sow_day, p.option.lot) for p in placed if p.since < 0}:
         total[crew, day] += season.house.crew.setup_minutes
@@ -322,7 +327,5 @@ def uses_of(season: Season, placed: list[Placed]) -> tuple[ResourceUse, ...]:
             unit = "minutes"
         else:
             unit = "units"
-        out.append(
-            ResourceUse(name, kind.value, unit, total[i, :days], resources.capacity[i, :days])
-        )
+        out.append(ResourceUse(name, kind.value, unit, total[i, :days], capacity[i, :days]))
     return tuple(out)
