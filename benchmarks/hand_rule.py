@@ -27,11 +27,11 @@ from sowbench.planning.options import (
 )
 from sowbench.planning.placed import Placed, letters
 from sowbench.planning.resources import ResourceKind, SegmentBuilder
-from sowbench.planning.season import EMERGENCE_FRAC, Season
+from sowbench.planning.season import Season
 from sowbench.planning.timeline import End, Route, Timeline, routes_of
 from sowbench.planning.uses import add_uses
 from sowbench.reference.growth_rows import EmergenceDays, Row, schedule_rows
-from sowbench.science.stand import thin_per_cell
+from sowbench.science.stand import EMERGENCE_FRAC, thin_per_cell
 
 MORE_FRAC = 0.15
 """Cells sown above the plants wanted: the top of the usual 5 to 15 % (from memory)."""

@@ -12,6 +12,8 @@ from sowbench.planning.block import Block, CostParts
 from sowbench.planning.season import Season, container_price, is_reusable
 from sowbench.planning.uses import jobs_of, rests_of, stages_of
 from sowbench.planning.work import Work
+from sowbench.science.cost import PARTS, USES_OF_REUSABLE
+from sowbench.science.medium import WASTE_FRAC
 from sowbench.science.ready_chance import screen_in_time
 
 if TYPE_CHECKING:
@@ -19,10 +21,6 @@ if TYPE_CHECKING:
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
-
-USES_OF_REUSABLE = 20.0
-MIX_WASTE_FRAC = 0.10
-PARTS = ("seed", "container", "mix", "labor", "room", "short", "late", "overgrown", "surplus")
 
 
 def container_money(season: Season, container: Container, n_units: FloatArray) -> FloatArray:
@@ -37,7 +35,7 @@ def mix_liters(container: Container, n_cells: FloatArray) -> FloatArray:
     """Mix for so many cells with waste [L]; 0 for what brings its own medium."""
     if not container.takes_mix:
         return np.zeros_like(np.asarray(n_cells, dtype=float))
-    return np.asarray(n_cells * container.cell_volume_ml / 1000.0 * (1.0 + MIX_WASTE_FRAC))
+    return np.asarray(n_cells * container.cell_volume_ml / 1000.0 * (1.0 + WASTE_FRAC))
 
 
 def timing_money(

@@ -5,9 +5,10 @@ from __future__ import annotations
 import numpy as np
 
 from sowbench.planning.assemble import as_group
-from sowbench.planning.costs import PARTS, own_costs
+from sowbench.planning.costs import own_costs
 from sowbench.planning.placed import Settled
 from sowbench.planning.season import Season
+from sowbench.science.cost import PARTS
 
 
 def plan_cost(season: Season, settled: Settled) -> dict[str, float]:

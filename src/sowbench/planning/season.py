@@ -35,7 +35,6 @@ from sowbench.science.weather_year import WeatherYear
 
 AFTER_LAST_D = 14
 CLIMATE_BEYOND_D = 90
-EMERGENCE_FRAC = 0.95
 MACHINE_HOURS = 8.0
 
 

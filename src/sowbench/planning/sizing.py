@@ -9,10 +9,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sowbench.planning.block import Option, Sizing
-from sowbench.planning.season import EMERGENCE_FRAC, Season
+from sowbench.planning.season import Season
 from sowbench.planning.timeline import Route, Timeline
+from sowbench.science.medium import WASTE_FRAC
 from sowbench.science.quick_stand import cells_that_pay, quick_cells, quick_short
-from sowbench.science.stand import cell_ok_prob, thin_per_cell, usable_frac
+from sowbench.science.stand import EMERGENCE_FRAC, cell_ok_prob, thin_per_cell, usable_frac
 
 if TYPE_CHECKING:
     from sowbench.domain.records import Crop
@@ -21,7 +22,6 @@ if TYPE_CHECKING:
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
-MIX_WASTE_FRAC = 0.10
 STEPS = 200.0  # shares are sized in steps of 0.005, rounded down
 
 
@@ -194,6 +194,6 @@ def cell_cost(season: Season, option: Option) -> float:
     lot = season.lots[option.lot]
     seed = option.seeds_per_cell * lot.price_per_1000 / 1000.0
     container = option.path.first
-    mix = container.cell_volume_ml / 1000.0 * (1.0 + MIX_WASTE_FRAC)
+    mix = container.cell_volume_ml / 1000.0 * (1.0 + WASTE_FRAC)
     mix *= season.house.prices.mix_per_l
     return seed + (mix if container.takes_mix else 0.0)
