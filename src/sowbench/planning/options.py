@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sowbench.domain.records import Container, Crop, Order, Pin, ReadyRule
-from sowbench.planning.season import Lot, Season, is_limited
+from sowbench.planning.season import Lot, Season, container_price, is_limited, is_reusable
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -153,7 +153,8 @@ def leanest(paths: list[ContainerPath], season: Season) -> list[ContainerPath]:
     def measure(p: ContainerPath) -> tuple[float, ...]:
         out: list[float] = []
         for c in (p.first, p.last):
-            out += [c.area_m2 / c.cells, c.price / c.cells, c.cell_volume_ml, -c.cells, c.cells]
+            price = container_price(c, season.stock)
+            out += [c.area_m2 / c.cells, price / c.cells, c.cell_volume_ml, -c.cells, c.cells]
         return tuple(out)
 
     kept = []
@@ -164,7 +165,8 @@ def leanest(paths: list[ContainerPath], season: Season) -> list[ContainerPath]:
             and not is_limited(q.last, season.stock)
             and q.rule == p.rule
             and q.first.takes_mix == p.first.takes_mix
-            and q.first.reusable == p.first.reusable
+            and is_reusable(q.first, season.stock) == is_reusable(p.first, season.stock)
+            and is_reusable(q.last, season.stock) == is_reusable(p.last, season.stock)
             and all(a <= b for a, b in zip(measure(q), measure(p), strict=True))
             and measure(q) != measure(p)
             for q in paths
