@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
-STEPS = 200.0  # shares are sized in steps of 0.005, rounded down
+STEPS = 1000.0  # shares are sized in steps of 0.001, rounded down
 
 
 def seed_chance(season: Season, lot: int, env: FloatArray) -> FloatArray:
