@@ -93,7 +93,6 @@ def test_the_house_s_own_price_decides_which_is_cheaper():
     assert ("tray-20", "tray-20") in paths(*twins(own, "twin-20"))
 
 
-@pytest.mark.xfail(reason="containers are narrowed down before pins are looked at")
 def test_a_container_that_is_dearer_can_still_be_pinned():
     season, wanted = twins("tray-20", "twin-20")
     made = inputs(

@@ -83,6 +83,7 @@ def build_candidates(season: Season, pins: Iterable[Pin] = ()) -> Candidates:
             cache[key] = container_paths(season, crop, order)
         paths = cache[key]
         if pin is not None and pin.container:
+            paths = container_paths(season, crop, order, all_of_them=True)
             paths = [p for p in paths if pin.container in {p.first.id, p.last.id}]
         lots = admissible_lots(season, order)
         if len(group.orders) == 1:

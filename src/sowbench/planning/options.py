@@ -115,8 +115,16 @@ def group_table(
     )
 
 
-def container_paths(season: Season, crop: Crop, order: Order) -> list[ContainerPath]:
-    """List the containers that the system, the crop, the house and the order allow."""
+def container_paths(
+    season: Season, crop: Crop, order: Order, *, all_of_them: bool = False
+) -> list[ContainerPath]:
+    """List the containers that the system, the crop, the house and the order allow.
+
+    Parameters
+    ----------
+    all_of_them : bool, default False
+        Also those that another beats in everything, as a pin may want.
+    """
     paths: list[ContainerPath] = []
     pool = season.containers
     for container in pool.values():
@@ -140,7 +148,7 @@ def container_paths(season: Season, crop: Crop, order: Order) -> list[ContainerP
             and (c.organic_ok or not order.organic)
         ]
         paths.extend(ContainerPath(c, container, rule) for c in firsts)
-    return leanest(paths, season)
+    return paths if all_of_them else leanest(paths, season)
 
 
 def leanest(paths: list[ContainerPath], season: Season) -> list[ContainerPath]:
