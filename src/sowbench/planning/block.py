@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -144,6 +144,16 @@ class Block:
     def hold(self) -> IntArray:
         """Cold store of each candidate, -1 without."""
         return np.array([e.hold for e in self.route.ends])[self.end]
+
+    def compact(self) -> Block:
+        """Forget what is not asked again: the parts of the cost, and the days of moves."""
+        self.costs = CostParts({"all": self.costs.variable}, self.costs.fixed)
+        self.moves = None
+        small = {
+            name: getattr(self, name).astype(np.int32)
+            for name in ("group", "choice", "sow", "hand_over", "end")
+        }
+        return replace(self, **small)
 
     def take(self, rows: IntArray) -> Block:
         """Keep some candidates."""

@@ -29,7 +29,7 @@ from sowbench.planning.options import (
     shared_groups,
 )
 from sowbench.planning.program import Program
-from sowbench.planning.resources import IntArray, SegmentBuilder
+from sowbench.planning.resources import IntArray, SegmentBuilder, stacked
 from sowbench.planning.season import Season
 from sowbench.planning.sizing import Draft, size_drafts
 from sowbench.planning.timeline import Route, Timeline, routes_of
@@ -102,8 +102,12 @@ def build_candidates(season: Season, pins: Iterable[Pin] = ()) -> Candidates:
                     )
     blocks: list[Block] = []
     seen: dict[int, str] = {}
-    for (crop_id, rule), wanted in by_rule.items():
+    last = None
+    for (crop_id, rule), wanted in sorted(by_rule.items(), key=lambda item: item[0][0]):
         crop = season.catalog.crops[crop_id]
+        if last is not None and last.id != crop_id:
+            season.crop_season(last).forget()
+        last = crop
         blocks += build_blocks(season, crop, rule, wanted, table, pin_of, seen)
     program = join(season, blocks, table)
     has = np.zeros(len(season.orders), dtype=bool)
@@ -189,7 +193,7 @@ def build_blocks(
         for g in np.unique(block.group[groups.orders[block.group, 1] < 0]):
             seen[int(groups.orders[g, 0])] = "price"  # for those that come to nothing else
         if worth.any():
-            out.append(block.take(np.flatnonzero(worth)))
+            out.append(block.take(np.flatnonzero(worth)).compact())
     return out
 
 
@@ -418,12 +422,12 @@ def stays_of(
 
 def join(season: Season, blocks: list[Block], groups: GroupTable) -> Program:
     """Join all blocks into the program over them."""
-    n = sum(len(b) for b in blocks)
-    builder = SegmentBuilder()
-    at = 0
+    segments = []
     for block in blocks:
-        add_uses(season, block, groups, builder, at)
-        at += len(block)
+        builder = SegmentBuilder()
+        add_uses(season, block, groups, builder, 0)
+        segments.append(builder.build(len(block)))
+        block.moves = None  # cheap to work out again, dear to keep
 
     def flat(parts: list[NDArray[Any]]) -> NDArray[Any]:
         return np.concatenate(parts) if parts else np.zeros(0)
@@ -451,7 +455,7 @@ def join(season: Season, blocks: list[Block], groups: GroupTable) -> Program:
         crew.setup_minutes * per_minute,
         crew_index if limited else -1,
         sow_day.astype(np.int32),
-        builder.build(n),
+        stacked(segments),
         season.resources,
     )
 

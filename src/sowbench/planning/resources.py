@@ -12,6 +12,9 @@ FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
 
+CHUNK = 32768
+
+
 class ResourceKind(StrEnum):
     """Kinds of resource; a lot is a resource with a single day."""
 
@@ -67,9 +70,9 @@ class Segments:
     """
 
     offset: IntArray
-    resource: NDArray[np.int32]
-    start: NDArray[np.int32]
-    stop: NDArray[np.int32]
+    resource: NDArray[np.signedinteger]
+    start: NDArray[np.signedinteger]
+    stop: NDArray[np.signedinteger]
     amount: FloatArray
 
     def __len__(self) -> int:
@@ -78,11 +81,18 @@ class Segments:
 
     def priced(self, cumulative: FloatArray) -> FloatArray:
         """Money of each candidate's uses at given cumulative prices, shape (n_candidates,)."""
-        each = self.amount * (
-            cumulative[self.resource, self.stop] - cumulative[self.resource, self.start]
-        )
-        total = np.concatenate(([0.0], np.cumsum(each)))
-        return total[self.offset[1:]] - total[self.offset[:-1]]
+        out = np.zeros(len(self))
+        for first in range(0, len(self), CHUNK):  # in pieces, to keep memory small
+            offset = self.offset[first : first + CHUNK + 1]
+            rows = slice(int(offset[0]), int(offset[-1]))
+            resource = self.resource[rows]
+            each = self.amount[rows] * (
+                cumulative[resource, self.stop[rows]] - cumulative[resource, self.start[rows]]
+            )
+            total = np.concatenate(([0.0], np.cumsum(each)))
+            ends = offset - offset[0]
+            out[first : first + CHUNK] = total[ends[1:]] - total[ends[:-1]]
+        return out
 
     def take(self, rows: IntArray) -> Segments:
         """Return the segments of chosen candidates, in that order."""
@@ -111,6 +121,21 @@ class Segments:
         return ok
 
 
+def stacked(parts: list[Segments]) -> Segments:
+    """Lay the segments of several blocks behind each other, in small types."""
+    if not parts:
+        return SegmentBuilder().build(0)
+    sizes = np.cumsum([0, *(len(p.resource) for p in parts)])
+    offsets = [p.offset[1:] + size for p, size in zip(parts, sizes, strict=False)]
+    return Segments(
+        np.concatenate(([0], *offsets)).astype(np.int64),
+        np.concatenate([p.resource.astype(np.int16) for p in parts]),
+        np.concatenate([p.start.astype(np.int16) for p in parts]),
+        np.concatenate([p.stop.astype(np.int16) for p in parts]),
+        np.concatenate([p.amount for p in parts]),
+    )
+
+
 class RangeMinimum:
     """Least value over ranges of days in constant time each (sparse table)."""
 
@@ -123,10 +148,13 @@ class RangeMinimum:
             step *= 2
 
     def query(
-        self, row: NDArray[np.int32], start: NDArray[np.int32], stop: NDArray[np.int32]
+        self,
+        row: NDArray[np.signedinteger],
+        start: NDArray[np.signedinteger],
+        stop: NDArray[np.signedinteger],
     ) -> FloatArray:
         """Return the minimum of `values[row, start:stop]` for each entry; inf for empty ranges."""
-        length = np.maximum(stop - start, 0)
+        length = np.maximum(stop.astype(np.int64) - start, 0)
         level = np.where(length > 0, np.log2(np.maximum(length, 1)).astype(np.int64), 0)
         out = np.full(len(row), np.inf)
         for k, values in enumerate(self._levels):

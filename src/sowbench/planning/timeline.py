@@ -139,6 +139,14 @@ class CropSeason:
         self._emerged: dict[tuple[int, int, int, int], Up] = {}
         self._grown: dict[tuple[object, ...], FloatArray] = {}
 
+    def forget(self) -> None:
+        """Let go of what was kept; it is worked out again when asked."""
+        self._progress.clear()
+        self._clocks.clear()
+        self._mix_sum.clear()
+        self._emerged.clear()
+        self._grown.clear()
+
     def progress(self, place: int) -> FloatArray:
         """Thermal time of emergence summed over hours, shape (n_weather, n_hours + 1)."""
         if place not in self._progress:
