@@ -19,7 +19,6 @@ from tests.planning.tiny_house import (
     SHEET,
     TRAY,
     TRAYS,
-    ContainerStock,
     chosen,
     house,
     inputs,
@@ -29,6 +28,7 @@ from tests.planning.tiny_house import (
     season_of,
 )
 
+from sowbench.domain.records import ContainerStock
 from sowbench.planning.costs import container_money, mix_liters, own_costs
 from sowbench.planning.options import group_table
 from sowbench.science.quadrature import normal_nodes

@@ -137,9 +137,8 @@ def test_seeds_per_cell_are_the_usual_number_and_up_to_two_more():
     assert seeds_per_cell_options(replace(crop, max_seeds_per_cell=3), lot, None) == [2, 3]
     assert seeds_per_cell_options(crop, lot, Pin("a", seeds_per_cell=5)) == [5]
     assert seeds_per_cell_options(crop, lot, Pin("a")) == [2, 3, 4]
-    for one in ({"pelleted": True}, {"primed": True}):
-        dear = replace(lot, record=replace(lot.record, **one))
-        assert seeds_per_cell_options(crop, dear, None) == [2]
+    for dear in (replace(lot.record, pelleted=True), replace(lot.record, primed=True)):
+        assert seeds_per_cell_options(crop, replace(lot, record=dear), None) == [2]
 
 
 def groups(*orders, pins=None, **changes):

@@ -315,9 +315,7 @@ def test_a_variety_is_taken_from_its_lots_or_from_those_that_will_do():
 
 
 def test_without_a_seed_file_each_variety_has_a_lot_of_its_own_to_buy():
-    made = inputs(
-        order("a", 10, 15, variety="Red"), order("b", 10, 15, variety="Green"), lots=None
-    )
+    made = inputs(order("a", 10, 15, variety="Red"), order("b", 10, 15, variety="Green"), lots=None)
     found = plan_of(made)
     assert {s.orders[0].order: s.variety for s in found.plan.sowings} == {"a": "Red", "b": "Green"}
     assert all(len(s.orders) == 1 for s in found.plan.sowings)

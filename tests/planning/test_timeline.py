@@ -327,9 +327,7 @@ def test_light_share_falls_below_eight_moles_by_the_mean_of_the_growing_days():
 
 def climates_of(places):
     """Climates of places in a house under lamps."""
-    return tuple(
-        place_climate(p, None, MONDAY, 30, W_NODES, house_light="lamps") for p in places
-    )
+    return tuple(place_climate(p, None, MONDAY, 30, W_NODES, house_light="lamps") for p in places)
 
 
 def kinds(crop, places):

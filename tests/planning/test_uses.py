@@ -162,9 +162,7 @@ def test_what_stands_already_uses_nothing_before_its_first_day():
 def test_plants_potted_on_take_their_new_room_and_hands():
     """Sheet until Monday 7, pots until spaced on Wednesday 10, then 25 on a square meter."""
     bench = replace(BENCH, n_positions=None, area_m2=9.0)
-    made = inputs(
-        order("a", 20, 16), house=house(bench, stock=("sheet-40", "pot-5"), crew=HANDS)
-    )
+    made = inputs(order("a", 20, 16), house=house(bench, stock=("sheet-40", "pot-5"), crew=HANDS))
     season, found, block = chosen(made, "bench", "bench")
     moves = moves_of(season, block)
     assert [int(getattr(moves, each)[0]) for each in ("start", "pot", "space", "tone", "end")] == [
