@@ -47,7 +47,10 @@ ASSUMED_TEST_SEEDS = 100
 # Time kept back for what follows the search: exact chances, offers, writing down.
 TAIL_MOST_FRAC = 0.3
 TAIL_LEAST_S = 1.0
-TAIL_ORDER_S = 0.02
+TAIL_ORDER_S = 0.015
+# The first plan in whole trays is worth most of a short search, and little of a long one.
+START_MOST_FRAC = 0.7
+START_MOST_S = 15.0
 
 
 @dataclass(frozen=True)
@@ -201,7 +204,7 @@ def search(
     )
     finder = Search(program, linear, parameters, np.random.default_rng(seed))
     left = max(1.0, deadline - time.monotonic())
-    choice = finder.start(0.35 * left)
+    choice = finder.start(min(START_MOST_FRAC * left, START_MOST_S))
     result = finder.run(choice, deadline, progress)
     return linear, finder, result.choice, result.rounds
 
