@@ -152,13 +152,14 @@ def random_season(seed):
         replace(LOT, n_normal=int(rng.integers(120, 200))),
         replace(LOT, id="L2", variety="Red", organic=True, n_seeds=int(rng.integers(60, 300))),
     )
-    orders = []
-    for k in range(int(rng.integers(2, 6))):
-        orders.append(order(
+    orders = [
+        order(
             f"o{k}", int(rng.choice([5, 12, 25, 50, 100])), int(rng.integers(8, 32)),
             early=int(rng.integers(0, 3)), late=int(rng.integers(0, 4)),
             **ASKED[int(rng.integers(len(ASKED)))],
-        ))  # fmt: skip
+        )
+        for k in range(int(rng.integers(2, 6)))
+    ]  # fmt: skip
     return inputs(
         *orders, lots=lots, catalog=reference(
             hold_d=int(rng.choice([0, 6])), max_seeds_per_cell=int(rng.integers(1, 3))
