@@ -111,6 +111,8 @@ def fingerprint(name: str) -> str:
 def keep_best(result: dict[str, Any], command: str) -> None:
     """Keep the lowest cost and the highest bound known of a frozen instance.
 
+    A bound goes when the candidates change in number: they are then another version's.
+
     Parameters
     ----------
     result : dict
@@ -127,6 +129,11 @@ def keep_best(result: dict[str, Any], command: str) -> None:
         known = json.loads(path.read_text(encoding="utf-8"))
     if known.get("sha256") != fingerprint(name):
         known = {}
+    n_candidates = int(result["seconds"]["n_candidates"])
+    if known.get("n_candidates") != n_candidates:
+        # A bound holds for plans of the candidates it was proven over, and for no others.
+        known.pop("bound", None)
+    known["n_candidates"] = n_candidates
     cost, bound = float(result["methods"]["planner"]["cost"]), float(result["bound"])
     today = date.today().isoformat()  # noqa: DTZ011 - a day to write beside the figure
     made = {"date": today, "command": command, "seed": result["seed"]}
