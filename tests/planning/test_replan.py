@@ -75,7 +75,6 @@ def test_a_standing_sowing_counted_short_is_made_up_for():
     assert given + new.orders[0].plants == 30
 
 
-@pytest.mark.xfail(reason="what has been counted is on the list to be counted again")
 def test_a_standing_sowing_is_not_counted_twice():
     counted = replace(TRAY, n_usable=12, counted_date=on(-1))
     plan = plan_of(inputs(order("a", 10, 6), standings=(counted,))).plan
@@ -130,7 +129,6 @@ def test_what_was_dumped_is_sown_again(first):
     assert ("instead of", old) in {(m.what, m.before) for m in plan.moved}
 
 
-@pytest.mark.xfail(reason="a kept sowing is taken to give what it was planned for")
 def test_a_kept_sowing_counted_short_is_made_up_for(first):
     old = sown(first)["a"].sowing
     done = (Done(on(2), "sown", old), Done(on(6), "counted", old, n=6, n_of=20))

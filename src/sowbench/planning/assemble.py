@@ -259,6 +259,12 @@ def why_risky(
     for p, _, _ in rows:
         lot = season.lots[p.option.lot].record
         share = lot.n_normal / lot.n_tested
+        if p.since >= 0:
+            out.append(
+                f"{p.name} stands already: chance of enough {enough_frac:.1%} against "
+                f"{wanted:.1%} wanted. A later sowing of the same crop would raise it."
+            )
+            continue
         more = max(1, round(0.05 * p.n_cells))
         out.append(
             f"{p.name}: chance of enough {enough_frac:.1%} against {wanted:.1%} wanted; lot "

@@ -141,6 +141,8 @@ def _standing(season: Season, record: Standing, crops: dict[str, int]) -> Placed
     route = Route(place, place, (End(place),))
     day = season.calendar.day(record.sown_date)
     timeline = season.crop_season(crop).timeline(route, rule, np.array([day]))
+    if record.n_usable is not None or record.n_counted is not None:
+        timeline = replace(timeline, count_day=np.array([-1]))  # that is done
     lot = _index_of_lot(season, record.lot or f"{record.crop} (standing)")
     option = Option(ContainerPath(container, container, rule), lot, crop.seeds_per_cell)
     zero = np.zeros(1, dtype=np.int64)
@@ -227,10 +229,31 @@ def kept_sowings(inputs: PlanInputs, season: Season) -> list[Placed]:
         return []
     index = {order.id: o for o, order in enumerate(season.orders)}
     counts = latest_counts(inputs.done)
-    return [
-        placed_from_plan(season, s, inputs.kept, index, counts.get(s.sowing), since=season.from_day)
-        for s in sown_already(inputs)
-    ]
+    out = []
+    for s in sown_already(inputs):
+        placed = placed_from_plan(
+            season, s, inputs.kept, index, counts.get(s.sowing), since=season.from_day
+        )
+        if placed.counted is not None:
+            cut_to_count(season, placed)
+        out.append(placed)
+    return out
+
+
+def cut_to_count(season: Season, placed: Placed) -> None:
+    """Promise no more of a counted sowing than its count makes sure; the rest is sown anew."""
+    given, orders = 0, []
+    for o, n in placed.orders:
+        sure = sure_cells(season, placed, season.confidence(season.orders[o])) - given
+        share = max(0, min(n, sure))
+        orders.append((o, share))
+        given += share
+    hand = placed.row.hand_over[0].copy()
+    kept = [k for k, (_, n) in enumerate(orders) if n > 0]
+    if kept:
+        placed.row.hand_over[0] = -1
+        placed.row.hand_over[0, : len(kept)] = hand[kept]
+    placed.orders = [orders[k] for k in kept]
 
 
 def latest_counts(done: Iterable[Done]) -> dict[str, int]:
@@ -274,6 +297,8 @@ def placed_from_plan(
     route = Route(germ_place, grow_place, (end,))
     day = season.calendar.day(sowing.sow_date)
     timeline = season.crop_season(crop).timeline(route, rule, np.array([day]))
+    if counted is not None:
+        timeline = replace(timeline, count_day=np.array([-1]))  # that is done
     option = Option(
         ContainerPath(first, last, rule),
         _index_of_lot(season, sowing.lot),

@@ -203,11 +203,14 @@ def improve(
     kept = [p for p in choice.parts if not all(o in free for o in program.orders_of(p.candidate))]
     gone = [p for p in choice.parts if all(o in free for o in program.orders_of(p.candidate))]
     held = {o for p in kept for o in program.orders_of(p.candidate)}
+    while True:  # a part that shares an order with what is kept is kept, too
+        again = [p for p in gone if held.intersection(program.orders_of(p.candidate))]
+        if not again:
+            break
+        kept += again
+        gone = [p for p in gone if p not in again]
+        held.update(o for p in again for o in program.orders_of(p.candidate))
     orders = sorted(free - held)
-    gone_again = [p for p in gone if any(o in held for o in program.orders_of(p.candidate))]
-    kept += gone_again
-    gone = [p for p in gone if p not in gone_again]
-    orders = sorted(set(orders) - {o for p in kept for o in program.orders_of(p.candidate)})
     if not orders:
         return choice
     open_orders = set(orders)

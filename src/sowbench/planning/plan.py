@@ -33,6 +33,7 @@ from sowbench.planning.replan import (
     moved,
     names_taken,
     order_pins,
+    raise_bound,
     rename_kept,
     stay_close,
 )
@@ -150,6 +151,8 @@ def make_plan(
     tail_s = min(TAIL_MOST_FRAC * parameters.seconds, TAIL_LEAST_S + TAIL_ORDER_S * n)
     deadline = began + parameters.seconds - tail_s
     linear, finder, choice, rounds = search(program, parameters, seed, deadline, progress)
+    if keep:
+        raise_bound(candidates.program, program, linear)
     choice = make_fit(season, candidates, finder, choice, parameters)
     names = names_taken(inputs, fixed)
     placed = place_all(season, candidates, choice, names)

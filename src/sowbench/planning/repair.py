@@ -16,7 +16,8 @@ from sowbench.planning.candidates import Candidates
 from sowbench.planning.neighborhood import Choice, Part, improve
 from sowbench.planning.offers import residual_of
 from sowbench.planning.parameters import SolveParameters
-from sowbench.planning.placed import Placed, place_all
+from sowbench.planning.placed import place_all
+from sowbench.planning.program import Program
 from sowbench.planning.resources import Resources
 from sowbench.planning.search import NO_CLOCK_S, ROUND_NODES, Search
 from sowbench.planning.season import Season
@@ -53,7 +54,7 @@ def make_fit(
             program,
             resources=Resources(program.resources.kinds, program.resources.names, capacity),
         )
-        free = users_of(season, placed, bad)
+        free = users_of(program, choice, bad)
         choice = drop_until_fits(season, candidates, choice)
         pool = np.array(sorted({j for o in free for j in finder.by_order.get(o, [])}))
         choice = improve(
@@ -71,15 +72,13 @@ def make_fit(
     return drop_until_fits(season, candidates, choice)
 
 
-def users_of(season: Season, placed: list[Placed], bad: NDArray[np.bool_]) -> set[int]:
-    """Orders whose sowings use a broken limit."""
+def users_of(program: Program, choice: Choice, bad: NDArray[np.bool_]) -> set[int]:
+    """Orders whose candidates use a broken limit."""
     out: set[int] = set()
-    for p in placed:
-        left = residual_of(season, [p])
-        used = season.resources.capacity - left
-        with np.errstate(invalid="ignore"):
-            if np.any(used[bad] > 1e-9):
-                out.update(o for o, _ in p.orders)
+    for p in choice.parts:
+        use = program.use(np.array([p.candidate]), np.ones(1))
+        if np.any(use[bad] > 0):
+            out.update(program.orders_of(p.candidate))
     return out
 
 

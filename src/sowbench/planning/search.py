@@ -141,7 +141,7 @@ class Search:
     def pick(self, choice: Choice, size: int) -> set[int]:
         """Orders to free: one that costs too much and those that stand in its way."""
         program, rng = self.program, self.rng
-        weight = self.excess(choice) + 1e-3
+        weight = np.maximum(self.excess(choice), 0.0) + 1e-3
         seed = int(rng.choice(program.n_orders, p=weight / weight.sum()))
         mode = rng.random()
         relation = np.zeros(program.n_orders)
