@@ -115,11 +115,12 @@ class Master:
             self.column_of[j] = len(self.kind)
             self.kind.append(j)
         n = len(new)
+        cost = (p.cost_variable + p.cost_fixed)[new]
         self.highs.addCols(
             n,
-            (p.cost_variable + p.cost_fixed)[new],
+            cost,
             np.zeros(n),
-            np.full(n, np.inf),
+            np.where(cost > 0, np.inf, 1.0),  # what pays in itself is taken once at most
             len(index),
             np.array(starts, dtype=np.int32),
             np.array(index, dtype=np.int32),
