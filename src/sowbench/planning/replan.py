@@ -12,9 +12,8 @@ from sowbench.domain.records import Pin, StepKind
 from sowbench.planning.candidates import Candidates
 from sowbench.planning.fixed import sown_already
 from sowbench.planning.inputs import PlanInputs
-from sowbench.planning.master import LinearResult
 from sowbench.planning.placed import Placed
-from sowbench.planning.program import Program, dual_bound
+from sowbench.planning.program import Program
 from sowbench.planning.season import Season
 
 # Money by which a kept sowing is favored: a share of its cost, and at least so much.
@@ -89,19 +88,6 @@ def stay_close(season: Season, candidates: Candidates, keep: dict[Way, str]) -> 
                 variable[at + i] -= max(KEEP_LEAST, KEEP_FRAC * abs(float(variable[at + i])))
         at += len(block)
     return replace(program, cost_variable=variable)
-
-
-def raise_bound(true: Program, favored: Program, linear: LinearResult) -> None:
-    """Prove the bound for the true costs: orders get back what favored ways were cheaper by."""
-    less = true.cost_variable - favored.cost_variable
-    back = np.zeros(true.n_orders)
-    for j in np.flatnonzero(less > 0):
-        own = true.orders_of(int(j))
-        back[own] = np.maximum(back[own], less[j] / len(own))
-    duals = replace(linear.duals, order=linear.duals.order + back)
-    bound, _, _ = dual_bound(true, duals)
-    if bound > linear.bound:
-        linear.bound, linear.duals = bound, duals
 
 
 def names_taken(inputs: PlanInputs, fixed: list[Placed]) -> dict[str, int]:
