@@ -22,8 +22,17 @@ from sowbench.domain.plan import (
 from sowbench.domain.records import StepKind
 from sowbench.planning.options import Group, GroupTable, group_table
 from sowbench.planning.placed import Placed, Settled
+from sowbench.planning.resources import ResourceKind, SegmentBuilder
 from sowbench.planning.season import Season
-from sowbench.planning.uses import Stay, after_first, jobs_of, moves_of, rests_of, stages_of
+from sowbench.planning.uses import (
+    Stay,
+    add_uses,
+    after_first,
+    jobs_of,
+    moves_of,
+    rests_of,
+    stages_of,
+)
 from sowbench.planning.work import Work
 from sowbench.science.trays import tray_total_pmf
 
@@ -48,6 +57,25 @@ def as_group(season: Season, placed: Placed) -> tuple[Placed, GroupTable]:
         [[n for _, n in placed.orders]],
     )
     return replace(placed, row=block), table
+
+
+def total_use(season: Season, placed: Iterable[Placed]) -> FloatArray:
+    """Use by resource and day of sowings, setting up and changes of lot included."""
+    resources, setup = season.resources, season.house.crew.setup_minutes
+    total = np.zeros(resources.capacity.shape)
+    crew = resources.index(ResourceKind.CREW, "crew")
+    pairs: set[tuple[int, int]] = set()
+    for p in placed:
+        one, groups = as_group(season, p)
+        builder = SegmentBuilder()
+        add_uses(season, one.row, groups, builder, 0, p.since)
+        total += builder.build(1).use(np.ones(1), *resources.capacity.shape)
+        if p.since < 0:
+            total[crew, p.sow_day] += setup
+            pairs.add((p.sow_day, p.option.lot))
+    for day, _ in pairs:
+        total[crew, day] += setup
+    return total
 
 
 @dataclass(frozen=True)

@@ -10,15 +10,14 @@ from numpy.typing import NDArray
 
 from sowbench.domain.plan import Offer, OrderPlan, Unmet
 from sowbench.domain.records import Order, SeedLot
-from sowbench.planning.assemble import as_group
+from sowbench.planning.assemble import total_use
 from sowbench.planning.candidates import Candidates, build_candidates
 from sowbench.planning.master import LinearResult
 from sowbench.planning.neighborhood import Choice, Part
 from sowbench.planning.options import container_paths
 from sowbench.planning.placed import Placed, Settled, place_all, settle
-from sowbench.planning.resources import ResourceKind, SegmentBuilder, Segments, cumulative_prices
+from sowbench.planning.resources import ResourceKind, Segments, cumulative_prices
 from sowbench.planning.season import Lot, Season, is_limited
-from sowbench.planning.uses import add_uses
 from sowbench.science.stand import lot_nodes
 
 FloatArray = NDArray[np.float64]
@@ -37,19 +36,7 @@ REASON_OF_KIND = {
 
 def residual_of(season: Season, placed: list[Placed]) -> FloatArray:
     """What the plan leaves of each resource on each day."""
-    resources = season.resources
-    left = resources.capacity.copy()
-    crew = resources.index(ResourceKind.CREW, "crew")
-    for p in placed:
-        one, groups = as_group(season, p)
-        builder = SegmentBuilder()
-        add_uses(season, one.row, groups, builder, 0, p.since)
-        left -= builder.build(1).use(np.ones(1), *left.shape)
-        if p.since < 0:
-            left[crew, p.sow_day] -= season.house.crew.setup_minutes
-    for day, _ in {(p.sow_day, p.option.lot) for p in placed if p.since < 0}:
-        left[crew, day] -= season.house.crew.setup_minutes
-    return left
+    return season.resources.capacity - total_use(season, placed)
 
 
 def unmet_orders(

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from sowbench.domain.plan import Plan, Price
 from sowbench.domain.records import Order, SeedLot
-from sowbench.planning.assemble import as_group, order_plans, sowing_record, tasks_of
+from sowbench.planning.assemble import order_plans, sowing_record, tasks_of, total_use
 from sowbench.planning.candidates import Candidates, build_candidates
 from sowbench.planning.fixed import (
     covered_by,
@@ -36,11 +36,10 @@ from sowbench.planning.replan import (
     rename_kept,
     stay_close,
 )
-from sowbench.planning.resources import ResourceKind, Resources, SegmentBuilder
+from sowbench.planning.resources import ResourceKind, Resources
 from sowbench.planning.search import Search
 from sowbench.planning.season import Season, make_season
 from sowbench.planning.supplies import supplies_of
-from sowbench.planning.uses import add_uses
 
 FloatArray = NDArray[np.float64]
 ASSUMED_TEST_SEEDS = 100
@@ -250,7 +249,7 @@ def hand_out(
         tuple(tasks_of(season, settled.placed)),
         tuple(supplies_of(season, settled.placed)),
         tuple(prices_of(season, candidates, linear)),
-        tuple(moved(inputs, season, sowings)),
+        tuple(moved(inputs, sowings)),
     )
 
 
@@ -312,22 +311,9 @@ def lots_of_pairs(candidates: Candidates) -> dict[int, int]:
 def uses_of(season: Season, placed: list[Placed]) -> tuple[ResourceUse, ...]:
     """Daily use of each place and of the crew."""
     resources = season.resources
-    total = np.zeros(resources.capacity.shape)
+    total = total_use(season, placed)
     # Fixed sowings are counted as use, so what they take stands in the capacity again.
-    capacity = resources.capacity.copy()
-    crew = resources.index(ResourceKind.CREW, "crew")
-    for p in placed:
-        one, groups = as_group(season, p)
-        builder = SegmentBuilder()
-        add_uses(season, one.row, groups, builder, 0, p.since)
-        use = builder.build(1).use(np.ones(1), *resources.capacity.shape)
-        total += use
-        if p.since >= 0:
-            capacity += use
-        else:
-            total[crew, p.sow_day] += season.house.crew.setup_minutes
-    for day, _ in {(p.sow_day, p.option.lot) for p in placed if p.since < 0}:
-        total[crew, day] += season.house.crew.setup_minutes
+    capacity = resources.capacity + total_use(season, [p for p in placed if p.since >= 0])
     days = (season.until_date - season.calendar.first).days + 1
     out = []
     for i, (kind, name) in enumerate(zip(resources.kinds, resources.names, strict=True)):

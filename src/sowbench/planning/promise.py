@@ -15,7 +15,7 @@ from sowbench.planning.fixed import first_day, lots_needed, placed_from_plan
 from sowbench.planning.inputs import PlanInputs
 from sowbench.planning.neighborhood import Choice, Part
 from sowbench.planning.offers import residual_of
-from sowbench.planning.placed import Placed, place_all, settle
+from sowbench.planning.placed import place_all, settle
 from sowbench.planning.plan import assumed_lots, open_orders
 from sowbench.planning.resources import Resources, Segments
 from sowbench.planning.season import Season, make_season
@@ -76,13 +76,13 @@ def promise(inputs: PlanInputs, plan: Plan, order: Order) -> Promise:
         earliest_date=inputs.from_date,
         latest_date=max(asked.latest_date, asked.wanted_date) + timedelta(days=LOOK_AHEAD_D),
     )
-    season, fixed = _around(inputs, plan, later)
-    on_day, why = _best(replace(season, orders=(asked,)), fixed, "cost")
-    earliest, _ = _best(replace(season, orders=(later,)), fixed, "day")
+    season = _around(inputs, plan, later)
+    on_day, why = _best(replace(season, orders=(asked,)), "cost")
+    earliest, _ = _best(replace(season, orders=(later,)), "day")
     return Promise(on_day, earliest, "" if on_day is not None else why)
 
 
-def _around(inputs: PlanInputs, plan: Plan, order: Order) -> tuple[Season, list[Placed]]:
+def _around(inputs: PlanInputs, plan: Plan, order: Order) -> Season:
     """The season with everything in the plan taken out."""
     kept = replace(inputs, kept=plan)
     lots = inputs.lots
@@ -113,10 +113,10 @@ def _around(inputs: PlanInputs, plan: Plan, order: Order) -> tuple[Season, list[
     ]
     left = np.maximum(residual_of(season, fixed), 0.0)
     resources = Resources(season.resources.kinds, season.resources.names, left)
-    return replace(season, resources=resources), fixed
+    return replace(season, resources=resources)
 
 
-def _best(season: Season, fixed: list[Placed], by: str) -> tuple[Answer | None, str]:
+def _best(season: Season, by: str) -> tuple[Answer | None, str]:
     """Cheapest or earliest way that fits, and why there is none."""
     found = build_candidates(season)
     program = found.program
@@ -137,7 +137,6 @@ def _best(season: Season, fixed: list[Placed], by: str) -> tuple[Answer | None, 
     placed = place_all(season, found, Choice([Part(best, int(program.n_units[best]))]))
     settled = settle(season, placed)
     one, chance = placed[0], settled.chances[0]
-    del fixed
     return Answer(
         season.calendar.date(int(hand[best])),
         season.calendar.date(one.sow_day),

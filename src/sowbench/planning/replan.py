@@ -137,7 +137,7 @@ def order_pins(inputs: PlanInputs) -> list[Pin]:
     return out
 
 
-def moved(inputs: PlanInputs, season: Season, sowings: Iterable[Sowing]) -> list[Moved]:
+def moved(inputs: PlanInputs, sowings: Iterable[Sowing]) -> list[Moved]:
     """What changed against the kept plan, sowing by sowing."""
     if inputs.kept is None:
         return []
@@ -161,7 +161,6 @@ def moved(inputs: PlanInputs, season: Season, sowings: Iterable[Sowing]) -> list
         out.append(Moved(twin.sowing, "instead of", s.sowing, twin.sowing))
         out += differences(s, twin)
     out += [Moved(s.sowing, "added", "", f"{s.n_cells} cells") for s in fresh]
-    del season
     return out
 
 

@@ -8,12 +8,12 @@ from datetime import date, timedelta
 import numpy as np
 
 from sowbench.domain.plan import Supply
-from sowbench.planning.assemble import as_group
+from sowbench.planning.assemble import total_use
 from sowbench.planning.costs import mix_liters
 from sowbench.planning.placed import Placed
-from sowbench.planning.resources import ResourceKind, SegmentBuilder
+from sowbench.planning.resources import ResourceKind
 from sowbench.planning.season import Season, is_limited, is_reusable
-from sowbench.planning.uses import add_uses, moves_of
+from sowbench.planning.uses import moves_of
 
 LEAD_TIME_D = 14  # from ordering to having it (assumption)
 
@@ -99,12 +99,7 @@ def _peaks(season: Season, placed: list[Placed]) -> dict[str, float]:
         if is_reusable(c, season.stock)
     }
     resources = season.resources
-    use = np.zeros(resources.capacity.shape)
-    for p in placed:
-        one, groups = as_group(season, p)
-        builder = SegmentBuilder()
-        add_uses(season, one.row, groups, builder, 0, p.since)
-        use += builder.build(1).use(np.ones(1), *resources.capacity.shape)
+    use = total_use(season, placed)
     for name in names:
         if is_limited(season.containers[name], season.stock):
             r = resources.index(ResourceKind.CONTAINER, name)
