@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 
-from sowbench.domain.journal import Entry, EntryKind
+from sowbench.domain.journal import PLAN_KINDS, Entry, EntryKind
 from sowbench.exchange.fields import Fields, one_of
 from sowbench.exchange.tables import Table, read_table
 from sowbench.science.errors import InputFileError, Problem, UnknownNameError
@@ -30,25 +30,10 @@ COLUMNS = (
 )
 REQUIRED = ("date", "kind", "sowing")
 # Kept in a journal for other uses; a plan does not need them.
-OTHER_KINDS = (
-    "pulled from chamber",
-    "thinned",
-    "gapped up",
-    "potted on",
-    "spaced",
-    "grafted",
-    "fed",
-    "watered",
-    "read",
-    "graded",
-    "scouted",
-    "treated",
-    "bought in",
-    "returned",
-    "washed",
-    "noted",
+OTHER_KINDS = tuple(
+    each.value for each in EntryKind if each not in {*PLAN_KINDS, EntryKind.CORRECTED}
 )
-STRUCK = "corrected"
+STRUCK = EntryKind.CORRECTED.value
 
 
 @dataclass(frozen=True, slots=True)
@@ -157,12 +142,12 @@ def _line(
         return _Line(cells.number, name, None, corrects) if cells.ok else None
     if kind in OTHER_KINDS:
         return _Line(cells.number, name, None, corrects) if cells.ok else None
-    if kind not in list(EntryKind):
+    if kind not in PLAN_KINDS:
         if kind:
-            known = (*(each.value for each in EntryKind), *OTHER_KINDS, STRUCK)
+            known = [each.value for each in EntryKind]
             near = UnknownNameError.among(kind, "kind", known).nearest
             advice = f" Did you mean {near[0]!r}?" if near else ""
-            main = one_of([each.value for each in EntryKind])
+            main = one_of([each.value for each in PLAN_KINDS])
             cells.problem("kind", f"kind must be {main}, or another of the journal.{advice}")
         return None
     entry = Entry(

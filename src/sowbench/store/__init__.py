@@ -1,0 +1,1 @@
+"""The house book: tables, the journal and what follows from it, on SQLite or PostgreSQL."""
