@@ -1,0 +1,7 @@
+"""Addresses of the entries pages."""
+
+from __future__ import annotations
+
+from litestar.types import ControllerRouterHandler
+
+routes: list[ControllerRouterHandler] = []
