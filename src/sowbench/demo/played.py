@@ -49,8 +49,8 @@ def played_entries(
     """Invent what a crew would have written down by the morning of a day.
 
     Nearly all jobs are done on their day; of the last two days some are left, the counts of one
-    young sowing are poor, one count is corrected, a tray is lost, and what is fed, read and
-    scouted is noted week by week.
+    young sowing are poor, one count is corrected, some cells are lost to damping-off, and what is
+    fed, read and scouted is noted week by week.
 
     Parameters
     ----------
@@ -301,9 +301,24 @@ class _Player:
                 "temp_mix_c": round(float(self._rng.normal(18.0, 1.0)), 1),
             }
             self._write(day, EntryKind.READ, "", place=place, values=reading)
+        if day.day <= 7:
+            self._lose_cells(day)
         if benches:
             note = "two fungus gnats on the sticky card; nothing on the leaves"
             self._write(day, EntryKind.SCOUTED, "", place=benches[0], note=note)
+
+    def _lose_cells(self, day: date) -> None:
+        """Write the loss of some cells of a tray to damping-off, in one sowing a month."""
+        young = [
+            each.sowing
+            for each in self.entries
+            if each.kind is EntryKind.COUNTED and (day - each.day_date).days < 14
+        ]
+        if young:
+            sowing = young[int(self._rng.integers(len(young)))]
+            n = int(self._rng.integers(6, 25))
+            self._left[sowing] = max(self._left[sowing] - n, 0)
+            self._write(day, EntryKind.LOST, sowing, n=n, trays=(1,), reason="damping-off")
 
     def _correct_a_count(self) -> None:
         """Let the last count but one be mended the same day, as happens."""
