@@ -74,6 +74,7 @@ def _check_plan(
     """Check a plan with the checker of this package."""
     from sowbench.checking import check_plan
     from sowbench.checking.season import CheckInputs
+    from sowbench.domain.journal import Entry, EntryKind
 
     # The checker asks for rates as numbers, and takes the reference's own just as well.
     catalog = cast("Any", inputs.catalog)
@@ -88,7 +89,11 @@ def _check_plan(
             standings=inputs.standings,
             pins=inputs.pins,
             weather=inputs.weather,
-            done=tuple(dict.fromkeys(each.sowing for each in inputs.done)),
+            kept=inputs.kept,
+            entries=tuple(
+                Entry("", each.date, EntryKind(each.kind), each.sowing, each.n, each.order)
+                for each in inputs.done
+            ),
         ),
         with_bound=with_bound,
     )

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 import pytest
-from tests.planning.tiny_house import BENCH, crew, day_of, house, inputs, on, order, plan_of
+from tests.planning.tiny_house import BENCH, check, crew, day_of, house, inputs, on, order, plan_of
 
 from sowbench.domain.records import Pin, Standing
 from sowbench.planning.inputs import Done
@@ -85,9 +85,12 @@ SEASON = inputs(order("a", 10, 12), order("b", 30, 20), order("c", 12, 26))
 
 
 def again(made, kept, **changes):
-    """Plan again from day 7 on."""
+    """Plan again from day 7 on; every plan made again holds."""
     parameters = SolveParameters(seconds=60.0, rounds=4, gap_frac=0.0)
-    return make_plan(replace(made, from_date=on(7), kept=kept, **changes), parameters).plan
+    made = replace(made, from_date=on(7), kept=kept, **changes)
+    planned = make_plan(made, parameters)
+    assert [str(each) for each in check(planned, made).findings] == []
+    return planned.plan
 
 
 @pytest.fixture(scope="module")

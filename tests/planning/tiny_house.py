@@ -21,6 +21,7 @@ from typing import Any
 import numpy as np
 
 from sowbench.checking import CheckInputs, CheckReport, check_plan
+from sowbench.domain.journal import Entry, EntryKind
 from sowbench.domain.records import (
     Container,
     ContainerClass,
@@ -281,7 +282,11 @@ def check(planned: Planned, made: PlanInputs, *, with_bound: bool = True) -> Che
         CheckInputs(
             house=made.house, orders=made.orders, lots=made.lots, catalog=made.catalog,
             from_date=made.from_date, standings=made.standings, pins=made.pins,
-            weather=made.weather,
+            weather=made.weather, kept=made.kept,
+            entries=tuple(
+                Entry("", each.date, EntryKind(each.kind), each.sowing, each.n, each.order)
+                for each in made.done
+            ),
         ),
         with_bound=with_bound,
     )  # fmt: skip

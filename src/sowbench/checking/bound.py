@@ -10,8 +10,8 @@ from typing import Final
 
 from sowbench.checking.candidates import Evaluator
 from sowbench.checking.chances import Stands
-from sowbench.checking.costs import given_timing
-from sowbench.checking.hands import Rates, Work
+from sowbench.checking.costs import given_filling, given_timing
+from sowbench.checking.hands import Rates, Work, water_by_day
 from sowbench.checking.prices import Tariff, capacity_value, is_given
 from sowbench.checking.report import Ledger
 from sowbench.checking.routes import Calendar, Climates, Route, routes_of
@@ -48,12 +48,15 @@ def groups_of(season: Season, demand: Mapping[str, int]) -> list[Group]:
             key = (order.crop, order.system, order.handover, order.organic, lots)
             kinds[key].append(order)
     groups = []
+    pinned = {each.target for each in season.pins}
     for members in kinds.values():
         members.sort(key=lambda each: (each.wanted_date, season.file_order[each.id]))
         for at, first in enumerate(members):
             for n in range(1, GROUP_MOST + 1):
                 run = members[at : at + n]
                 if len(run) < n or (run[-1].wanted_date - first.wanted_date).days > GROUP_WITHIN_D:
+                    break
+                if n > 1 and pinned.intersection(each.id for each in run):
                     break
                 groups.append(Group(tuple(run), tuple(demand[each.id] for each in run)))
     return groups
@@ -181,7 +184,9 @@ class BoundCheck:
         season = self.season
         money = self.evaluator.given_room()
         rate = season.house.crew.rate_per_hour / 60.0
-        money += sum(each.minutes for each in work if is_given(season, each.sowing)) * rate
+        minutes = sum(each.minutes for each in work if is_given(season, each.sowing))
+        money += (minutes + float(water_by_day(season, self.rates, given_only=True).sum())) * rate
+        money += given_filling(season)
         return money + given_timing(season, self.lines)
 
 

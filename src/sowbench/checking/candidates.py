@@ -35,7 +35,7 @@ class Evaluator:
         self.sizer = sizer
         self.pricer = Pricer(season, tariff, rates, calendar)
         self.pins: dict[str, list[Pin]] = {}
-        for pin in season.inputs.pins:
+        for pin in season.pins:
             self.pins.setdefault(pin.target, []).append(pin)
 
     def given_room(self) -> float:
@@ -65,7 +65,7 @@ class Evaluator:
         rows, hand_over = self._days(orders, route)
         if not rows.size:
             return
-        good = is_open(season, climates, route, rows, hand_over.max(axis=1))
+        good = is_open(season, climates, route, rows, hand_over)
         good &= self._pinned(orders, path, route, rows)
         rows, hand_over = rows[good], hand_over[good]
         if not rows.size:
@@ -112,12 +112,11 @@ class Evaluator:
     ) -> NDArray[np.bool_]:
         """Tell which sowing days the pins allow."""
         good = np.ones(rows.size, dtype=bool)
-        used = {route.course.germinate, route.course.grow[0][0], route.course.tone, route.hold}
         for order in orders:
             for pin in self.pins.get(order.id, []):
                 if pin.container and pin.container not in {path.first.id, path.last.id}:
                     good[:] = False
-                if pin.place and pin.place not in used:
+                if pin.place and pin.place != route.course.grow[0][0]:
                     good[:] = False
                 sown = route.sow[rows]
                 if pin.sow_date is not None:

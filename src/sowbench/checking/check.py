@@ -6,6 +6,7 @@ from sowbench.checking import structure
 from sowbench.checking.bound import check_bound
 from sowbench.checking.chances import Draws, Stands, check_chances
 from sowbench.checking.costs import check_costs, check_supplies
+from sowbench.checking.earlier import check_earlier
 from sowbench.checking.hands import (
     Rates,
     check_crew,
@@ -57,6 +58,7 @@ def check_plan(plan: Plan, inputs: CheckInputs, *, with_bound: bool = True) -> C
         structure.check_dates,
         structure.check_groups,
         structure.check_pins,
+        check_earlier,
     ):
         rule(season, ledger)
     lines = Timelines(season)

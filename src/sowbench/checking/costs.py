@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
+from collections.abc import Mapping
 from typing import Final
 
 import numpy as np
@@ -44,7 +45,14 @@ def seed_price(season: Season, lot: SeedLot | None, crop: str) -> float:
 
 def is_ahead(season: Season, sowing: Sowing) -> bool:
     """Tell whether a sowing is still to be sown, so that its seed and trays are still to pay."""
-    return sowing.sowing not in season.standings and sowing.sow_date >= season.inputs.from_date
+    return not season.is_given(sowing)
+
+
+def is_filled(season: Season, sowing: Sowing, steps: list[Step]) -> bool:
+    """Tell whether the container of some steps is still to be filled."""
+    if is_ahead(season, sowing):
+        return True
+    return steps[0].kind is StepKind.POT_ON and steps[0].from_date >= season.inputs.from_date
 
 
 def days_late(season: Season, line: Timeline, latest: int) -> float:
@@ -70,7 +78,6 @@ def filled_units(season: Season) -> dict[tuple[str, str], float]:
 
 def material_costs(season: Season) -> dict[str, float]:
     """Money for seed, containers, mix and room."""
-    prices = season.house.prices
     money = dict.fromkeys(("seed", "container", "mix", "room"), 0.0)
     own_units = filled_units(season)
     first = season.inputs.from_date
@@ -86,20 +93,37 @@ def material_costs(season: Season) -> dict[str, float]:
     for sowing in season.plan.sowings:
         if sowing.crop not in season.catalog.crops:
             continue
-        ahead = is_ahead(season, sowing)
-        if ahead:
-            lot = season.lots.get(sowing.lot)
-            money["seed"] += sowing.n_seeds * seed_price(season, lot, sowing.crop)
-        for name, _, _, _, steps in container_spans(sowing):
-            filled = season.catalog.containers.get(name)
-            later = steps[0].kind is StepKind.POT_ON
-            if filled is None or not (ahead or later):
-                continue
-            n = own_units[sowing.sowing, name]
-            money["container"] += n * (container_price(season, filled) + prices.label)
-            if filled.takes_mix:
-                money["mix"] += mix_l(steps[0], filled) * prices.mix_per_l
+        if is_ahead(season, sowing):
+            price = seed_price(season, season.lot(sowing.lot), sowing.crop)
+            money["seed"] += sowing.n_seeds * price
+        trays, mix = filling(season, sowing, own_units)
+        money["container"] += trays
+        money["mix"] += mix
     return money
+
+
+def filling(
+    season: Season, sowing: Sowing, own_units: Mapping[tuple[str, str], float]
+) -> tuple[float, float]:
+    """Money for the containers still to be filled for a sowing, and for their mix."""
+    prices = season.house.prices
+    container = mix = 0.0
+    for name, _, _, _, steps in container_spans(sowing):
+        filled = season.catalog.containers.get(name)
+        if filled is None or not is_filled(season, sowing, steps):
+            continue
+        n = own_units[sowing.sowing, name]
+        container += n * (container_price(season, filled) + prices.label)
+        if filled.takes_mix:
+            mix += mix_l(steps[0], filled) * prices.mix_per_l
+    return container, mix
+
+
+def given_filling(season: Season) -> float:
+    """Money for what stands already and is still to be potted on: in the cost of every plan."""
+    own_units = filled_units(season)
+    given = [each for each in season.plan.sowings if not is_ahead(season, each)]
+    return sum(sum(filling(season, each, own_units)) for each in given)
 
 
 def mix_l(step: Step, container: Container) -> float:
@@ -245,8 +269,7 @@ def check_supplies(season: Season, ledger: Ledger) -> None:
             seeds[sowing.lot] += sowing.n_seeds
         for name, _, _, _, steps in container_spans(sowing):
             container = season.catalog.containers.get(name)
-            later = steps[0].kind is StepKind.POT_ON
-            if container is None or not (sowing in ahead or later):
+            if container is None or not is_filled(season, sowing, steps):
                 continue
             units[name] += own[sowing.sowing, name]
             mix += mix_l(steps[0], container) if container.takes_mix else 0.0

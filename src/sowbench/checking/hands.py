@@ -118,7 +118,7 @@ def expected_work(season: Season, lines: Timelines, stands: Stands, rates: Rates
         if not steps or any(each.container not in season.catalog.containers for each in steps):
             continue
         name, sown = sowing.sowing, season.index(sowing.sow_date)
-        done = name in season.standings or sown < first_day
+        done = season.is_given(sowing)
         n_first = units[name, steps[0]]
         if not done:
             lot = season.lots.get(sowing.lot)
@@ -192,6 +192,7 @@ def _stand_work(
         work.append(
             Work(day, "count", sowing.sowing, rates.seconds("count_s_per_tray", n_units), 3)
         )
+    if stand.n_counted is None or sowing.sowing not in season.standings:
         n_thin = sowing.n_cells * stand.crowded_frac()
         day = season.work_day_from(int(emerged) + THIN_AFTER_D)
         work.append(Work(day, "thin", sowing.sowing, rates.per_hour("thin_cells_per_h", n_thin), 3))
@@ -212,12 +213,14 @@ def _packing(season: Season, rates: Rates, sowing: Sowing, n_units: float) -> li
     ]
 
 
-def water_by_day(season: Season, rates: Rates) -> NDArray[np.float64]:
+def water_by_day(season: Season, rates: Rates, *, given_only: bool = False) -> NDArray[np.float64]:
     """Minutes of watering by day, on attended days, outside chambers and cold stores."""
     out = np.zeros(season.n_days)
     first_day = season.index(season.inputs.from_date)
-    for _, step, container, units in stays(season):
+    for sowing, step, container, units in stays(season):
         if step.kind is StepKind.PREPARE or season.is_kind(step.place, *UNWATERED):
+            continue
+        if given_only and not season.is_given(sowing):
             continue
         days = days_between(
             max(season.index(step.from_date), first_day), season.index(step.to_date)

@@ -29,9 +29,12 @@ def check_placing(season: Season, ledger: Ledger) -> None:
         for step in sowing.steps:
             if step.place not in season.places or step.kind is StepKind.PREPARE:
                 continue
+            if sowing.sowing in season.left:  # it stands there, whatever was foreseen
+                continue
             _check_kind(season, ledger, sowing, step, crop)
             _check_cold(season, ledger, sowing, step, crop)
-        _check_chill(season, ledger, sowing, crop)
+        if sowing.sowing not in season.left:
+            _check_chill(season, ledger, sowing, crop)
 
 
 def growing_places(season: Season, sowing: Sowing) -> list[str]:

@@ -134,10 +134,8 @@ def capacity_value(season: Season, tariff: Tariff, work: list[Work], rates: Rate
 
 def is_given(season: Season, sowing: str) -> bool:
     """Tell whether a sowing stands or is done, so that the plan has no choice in it."""
-    if sowing in season.standings:
-        return True
     made = season.sowings.get(sowing)
-    return made is not None and made.sow_date < season.inputs.from_date
+    return made is not None and season.is_given(made)
 
 
 def _worth(price: Floats, left: Floats) -> float:

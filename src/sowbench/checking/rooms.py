@@ -175,7 +175,7 @@ def check_lots(season: Season, ledger: Ledger) -> None:
     """No lot gives more seed than there is."""
     used: Counter[str] = Counter()
     for sowing in season.plan.sowings:
-        if sowing.sowing not in season.standings and sowing.sowing not in season.inputs.done:
+        if not season.is_given(sowing):
             used[sowing.lot] += sowing.n_seeds
     for name, n_seeds in used.items():
         lot = season.lots.get(name)

@@ -38,8 +38,9 @@ class Route:
         Cold store to hold it in once it is ready.
     line : Timeline
         Days for every season and pace.
-    sow, leave, tone, ready : ndarray of int, shape (S,)
-        Day of sowing, of leaving the chamber, of toning and of being ready; `NEVER` if not.
+    sow, leave, tone, ready, held : ndarray of int, shape (S,)
+        Day of sowing, of leaving the chamber, of toning, of being ready, and the first work day
+        from then on, on which it may go into a cold store; `NEVER` if not.
     pot_on, space : ndarray of int, shape (S,)
         Days of potting on and spacing; `NEVER` where the rule has none.
     open_until : ndarray, shape (S,)
@@ -55,6 +56,7 @@ class Route:
     leave: Ints
     tone: Ints
     ready: Ints
+    held: Ints
     pot_on: Ints
     space: Ints
     open_until: Floats
@@ -113,9 +115,10 @@ def _route(
     leave = sow
     if course.germinate is not None:
         leave = np.where(line.exit_ok, _floor(line.exit_h / 24.0), NEVER)
+    ready = _ceil(line.ready_day[:, w, z])
     return Route(
         crop, rule, course, hold, line, sow, leave,
-        calendar.work_day(_ceil(line.grown_day[:, w, z])), _ceil(line.ready_day[:, w, z]),
+        calendar.work_day(_ceil(line.grown_day[:, w, z])), ready, calendar.work_day(ready),
         calendar.work_day(_floor(line.pot_on_day)), calendar.work_day(_floor(line.space_day)),
         line.overgrown_day[:, w, z],
     )  # fmt: skip
@@ -178,7 +181,7 @@ def stays_of(route: Route, rows: Ints, end: Ints) -> list[tuple[StepKind, str, I
     course = route.course
     grow = course.grow[0][0]
     begin = route.leave[rows]
-    done = np.minimum(route.ready[rows], end) if route.hold is not None else end
+    done = np.minimum(route.held[rows], end) if route.hold is not None else end
     tone = np.minimum(route.tone[rows], done)
     stays = []
     if course.germinate is not None:
@@ -191,10 +194,14 @@ def stays_of(route: Route, rows: Ints, end: Ints) -> list[tuple[StepKind, str, I
 
 
 def is_open(
-    season: Season, climates: Climates, route: Route, rows: Ints, end: Ints
+    season: Season, climates: Climates, route: Route, rows: Ints, hand_over: Ints
 ) -> NDArray[np.bool_]:
-    """Tell which sowings the places allow: cold, chill, toning, holding."""
+    """Tell which sowings the places allow: cold, chill, toning, holding.
+
+    All of a shared sowing has gone to its last place before the first part is handed over.
+    """
     crop = route.crop
+    begin, end = hand_over.min(axis=1), hand_over.max(axis=1)
     grow = route.course.grow[0][0]
     good = np.ones(rows.size, dtype=bool)
     n_chill = np.zeros(rows.size)
@@ -204,12 +211,12 @@ def is_open(
         if crop.chill_below_c is not None:
             n_chill += climates.n_chill(place, crop.chill_below_c, first, last)
         if kind is StepKind.TONE and toned:
-            good &= last > first
+            good &= (last > first) & (first < begin)
             if season.places[place].kind is PlaceKind.BENCH:
                 there = climates.warmth(place, first, last)
                 good &= there <= climates.warmth(grow, first, last) + 1e-6
         if kind is StepKind.HOLD:
-            good &= (last > first) & (last - first <= crop.hold_d)
+            good &= (first < begin) & (last - route.ready[rows] <= crop.hold_d)
     if crop.chill_below_c is not None and crop.chill_days_max is not None:
         good &= n_chill <= crop.chill_days_max
     return good

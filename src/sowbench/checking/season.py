@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from functools import cached_property
 from typing import Any, Final, Protocol, SupportsInt
@@ -11,6 +11,8 @@ from typing import Any, Final, Protocol, SupportsInt
 import numpy as np
 from numpy.typing import NDArray
 
+from sowbench.checking.earlier import left_of, open_orders, pins_by_order, stood_before
+from sowbench.domain.journal import Entry
 from sowbench.domain.plan import Plan, Sowing
 from sowbench.domain.records import (
     Container,
@@ -87,8 +89,10 @@ class CheckInputs:
         Typical year.
     from_date : date
         First day on which anything can be done.
-    done : tuple of str
-        Sowings of a kept plan that have happened and may lie before `from_date`.
+    kept : Plan or None
+        Earlier plan that this one was made again from.
+    entries : tuple of Entry
+        What the journal says has happened to the sowings of the kept plan.
     """
 
     house: House
@@ -99,7 +103,8 @@ class CheckInputs:
     standings: tuple[Standing, ...] = ()
     pins: tuple[Pin, ...] = ()
     weather: WeatherYear | None = None
-    done: tuple[str, ...] = ()
+    kept: Plan | None = None
+    entries: tuple[Entry, ...] = ()
 
 
 class Season:
@@ -110,12 +115,14 @@ class Season:
         self.inputs = inputs
         self.house = inputs.house
         self.catalog = inputs.catalog
-        self.orders: dict[str, Order] = {
-            each.id: each for each in inputs.orders if each.status != "cancelled"
-        }
+        live = {each.id: each for each in inputs.orders if each.status != "cancelled"}
+        earlier = (inputs.kept, inputs.entries, inputs.from_date)
+        self.orders: dict[str, Order] = open_orders(live, *earlier)
         self.cancelled = {each.id for each in inputs.orders if each.status == "cancelled"}
         self.file_order = {each.id: at for at, each in enumerate(inputs.orders)}
         self.standings = {each.sowing: each for each in inputs.standings}
+        self.left = left_of(*earlier, self.standings)
+        self.standings |= stood_before(self.left)
         self.places: dict[str, Place] = {each.name: each for each in inputs.house.places}
         self.stock: dict[str, ContainerStock] = {
             each.container: each for each in inputs.house.stock
@@ -128,6 +135,15 @@ class Season:
                     self.lots[each.lot] = assumed_lot(
                         each.lot, self.catalog.crops[each.crop], each.variety
                     )
+        self.pins = pins_by_order(inputs.pins, live, inputs.kept)
+        # Lots that only what stands already names: nothing more can be sown from them.
+        self.stand_ins: dict[str, SeedLot] = {
+            each.lot: replace(
+                assumed_lot(each.lot, self.catalog.crops[each.crop], each.variety), n_seeds=0
+            )
+            for each in plan.sowings
+            if each.lot not in self.lots and each.crop in self.catalog.crops and self.is_given(each)
+        }
         starts = [each.sown_date for each in inputs.standings]
         starts += [each.sow_date for each in plan.sowings]
         self.day0 = min([inputs.from_date, *starts])
@@ -147,6 +163,16 @@ class Season:
     def day(self, index: SupportsInt) -> date:
         """Return the date of a day number."""
         return self.day0 + timedelta(days=int(index))
+
+    def is_given(self, sowing: Sowing) -> bool:
+        """Tell whether a sowing stands on the first day, so that the plan has no choice in it."""
+        if sowing.sowing in self.standings or sowing.sowing in self.left:
+            return True
+        return sowing.sow_date < self.inputs.from_date
+
+    def lot(self, name: str) -> SeedLot | None:
+        """Return a lot, also one that is only known from what stands already."""
+        return self.lots.get(name) or self.stand_ins.get(name)
 
     def climate(self, place: str) -> PlaceClimate:
         """Return the climate of a place through the season, made once."""

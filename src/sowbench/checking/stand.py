@@ -173,14 +173,16 @@ def stand_of(
     standing = season.standings.get(sowing.sowing)
     first = standing.container if standing is not None else steps[0].container
     container = season.catalog.containers.get(first)
-    lot = season.lots.get(sowing.lot)
+    lot = season.lot(sowing.lot)
     counted = None
-    if standing is not None:
+    if sowing.sowing in season.left:
+        counted = season.left[sowing.sowing].n_counted
+    elif standing is not None:
         counted = standing.n_usable if standing.n_usable is not None else standing.n_counted
     if container is None or (lot is None and counted is None):
         return None
     frac = line.warm_frac[0] * EMERGENCE_FRAC * line.on_time_frac[0]
-    if lot is None or counted is not None:
+    if lot is None:
         alpha, beta, shift, per_unit = 1.0, 1.0, 0.0, 1.0
     else:
         alpha, beta = lot.n_normal + 1.0, lot.n_tested - lot.n_normal + 1.0

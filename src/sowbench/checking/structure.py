@@ -96,12 +96,10 @@ def check_sums(season: Season, ledger: Ledger) -> None:
 
 def _check_parts(season: Season, ledger: Ledger, order: Order, n_parts: int) -> None:
     """An order is split into few parts, none of them tiny."""
-    standing = {each.sowing for each in season.plan.sowings if each.standing}
-    standing |= set(season.standings)
     parts = [
         share.plants
         for each in season.plan.sowings
-        if each.sowing not in standing
+        if not season.is_given(each)
         for share in each.orders
         if share.order == order.id
     ]
@@ -244,7 +242,7 @@ def _check_units(
 def check_containers(season: Season, ledger: Ledger) -> None:
     """Containers are the house's, suit the orders, and have a ready rule."""
     for sowing in season.plan.sowings:
-        if sowing.sowing in season.standings or not sowing.steps:
+        if season.is_given(sowing) or not sowing.steps:
             continue
         for name in dict.fromkeys(each.container for each in sowing.steps):
             ledger.require(
@@ -293,7 +291,7 @@ def check_seeds(season: Season, ledger: Ledger) -> None:
         name, crop = sowing.sowing, season.catalog.crops.get(sowing.crop)
         if not ledger.require(
             crop is not None, "crops are known", name, f"There is no crop {sowing.crop!r}."
-        ) or crop is None or name in season.standings:  # fmt: skip
+        ) or crop is None or season.is_given(sowing):  # fmt: skip
             continue
         ledger.require(
             1 <= sowing.seeds_per_cell <= crop.max_seeds_per_cell, "seeds per cell in range", name,
@@ -369,7 +367,7 @@ def check_dates(season: Season, ledger: Ledger) -> None:
                 step.to_date <= season.until, "steps end within the plan", name,
                 f"{step.kind} ends after the last day.", season.until, step.to_date,
             )  # fmt: skip
-        if name in season.standings or name in inputs.done:
+        if name in season.standings or name in season.left:
             continue
         ledger.require(
             sowing.sow_date >= inputs.from_date, "nothing is sown in the past", name,
@@ -390,7 +388,7 @@ def check_groups(season: Season, ledger: Ledger) -> None:
     """Orders that share a sowing may share one."""
     for sowing in season.plan.sowings:
         orders = _orders_of(season, sowing)
-        if len(orders) < 2 or sowing.sowing in season.standings:
+        if len(orders) < 2 or season.is_given(sowing):
             continue
         name = sowing.sowing
         days = [each.wanted_date for each in orders]
@@ -411,7 +409,7 @@ def check_groups(season: Season, ledger: Ledger) -> None:
 
 def check_pins(season: Season, ledger: Ledger) -> None:
     """What the grower has fixed is as fixed."""
-    for pin in season.inputs.pins:
+    for pin in season.pins:
         targets = [
             each
             for each in season.plan.sowings
@@ -436,7 +434,7 @@ def _check_pin(season: Season, ledger: Ledger, pin: Pin, sowing: Sowing) -> None
             pin.place in used, rule, name, f"{pin.target} is pinned to a place.",
             pin.place, " then ".join(dict.fromkeys(used)),
         )  # fmt: skip
-    if name in season.standings:
+    if season.is_given(sowing):
         return
     if pin.seeds_per_cell is not None:
         ledger.require(

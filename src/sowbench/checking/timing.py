@@ -27,7 +27,7 @@ def check_timing(season: Season, lines: Timelines, ledger: Ledger) -> None:
                 "Its crop, ready rule or places are unknown.",
             )  # fmt: skip
             continue
-        if sowing.sowing not in season.standings:
+        if not season.is_given(sowing):
             _check_exit(season, ledger, sowing, line)
         if sowing.steps:
             _check_moves(season, ledger, sowing, line)
@@ -143,14 +143,14 @@ def _check_hand_over(season: Season, ledger: Ledger, sowing: Sowing, line: Timel
             if each.sowing != sowing.sowing or order is None:
                 continue
             subject = f"{row.order} from {sowing.sowing}"
+            given = season.is_given(sowing)
             ledger.require(
                 each.date >= order.earliest_date
-                and (each.date - order.latest_date).days <= LATE_MOST_D,
+                and (given or (each.date - order.latest_date).days <= LATE_MOST_D),
                 "handed over in the window", subject, "It is outside, by more than 7 days late.",
                 f"{order.earliest_date} to {order.latest_date}", each.date,
             )  # fmt: skip
             day = season.index(each.date)
-            given = sowing.sowing in season.standings
             ledger.require(
                 given or day < over + CLOSE_D, "not overgrown when handed over", subject,
                 "It is past its window.",
@@ -163,6 +163,8 @@ def _check_hand_over(season: Season, ledger: Ledger, sowing: Sowing, line: Timel
             )  # fmt: skip
             wanted = hand_over_day(season, line, row.order)
             if given:
+                if not np.isfinite(wanted):
+                    wanted = min(_midnight(line.ready_day[0, w, z]), season.n_days)
                 wanted = max(wanted, season.index(season.inputs.from_date))
             if not np.isfinite(wanted):
                 ledger.require(

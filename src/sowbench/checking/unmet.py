@@ -41,7 +41,7 @@ def check_unmet(season: Season, lines: Timelines, ledger: Ledger) -> None:
 def _is_pinned(season: Season, order: str, path: ContainerPath) -> bool:
     """Tell whether the pins of an order allow a container path."""
     names = {path.first.id, path.last.id}
-    pins = [each for each in season.inputs.pins if each.target == order and each.container]
+    pins = [each for each in season.pins if each.target == order and each.container]
     return all(each.container in names for each in pins)
 
 
@@ -61,7 +61,7 @@ def _check_seed(
     """No lot that the order accepts has a seed for every plant left, in time."""
     used: Counter[str] = Counter()
     for sowing in season.plan.sowings:
-        if sowing.sowing not in season.standings:
+        if not season.is_given(sowing):
             used[sowing.lot] += sowing.n_seeds
     for lot in admissible_lots(season, order):
         left = np.inf if lot.n_seeds is None else lot.n_seeds - used[lot.id]

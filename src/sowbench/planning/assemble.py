@@ -132,12 +132,13 @@ def stretches(season: Season, placed: Placed) -> list[Stretch]:
 
 
 def steps_of(season: Season, placed: Placed) -> tuple[Step, ...]:
-    """Steps of a sowing."""
+    """Steps of a sowing: of what was handed in as standing, those that are still to come."""
     path = placed.option.path
     moves = moves_of(season, placed.row)
+    since = placed.since if placed.standing else -1
     steps = []
     for s in stretches(season, placed):
-        if s.stop <= placed.since:
+        if s.stop <= since:
             continue
         after = path.potted_on and s.start >= int(moves.pot[0])
         container = path.last if after else path.first
@@ -150,7 +151,7 @@ def steps_of(season: Season, placed: Placed) -> tuple[Step, ...]:
                 s.n_cells,
                 round(s.n_cells / m2, 3) if m2 > 0 else 0.0,
                 season.places[int(s.stay.place[0])].name,
-                season.calendar.date(max(s.start, placed.since)),
+                season.calendar.date(max(s.start, since)),
                 season.calendar.date(s.stop),
             )
         )

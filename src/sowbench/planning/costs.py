@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from sowbench.domain.records import Container
 from sowbench.planning.block import Block, CostParts
 from sowbench.planning.season import Season, container_price, is_reusable
-from sowbench.planning.uses import jobs_of, rests_of, stages_of
+from sowbench.planning.uses import jobs_of, moves_of, rests_of, stages_of
 from sowbench.planning.work import Work
 from sowbench.science.cost import PARTS, USES_OF_REUSABLE
 from sowbench.science.medium import WASTE_FRAC
@@ -67,12 +67,20 @@ def own_costs(season: Season, block: Block, groups: GroupTable, since: int = -1)
     n, sizing, hand_over = len(block), block.sizing, block.hand_over
     prices, crew = season.house.prices, season.house.crew
     parts = {name: np.zeros(n) for name in PARTS}
-    for index, option in enumerate(block.choices if since < 0 else ()):
+    for index, option in enumerate(block.choices):
         mine = block.choice == index
+        path = option.path
         if not mine.any():
             continue
         cells, last = sizing.n_cells[mine].astype(float), sizing.n_last[mine].astype(float)
-        path = option.path
+        if since >= 0:
+            if path.potted_on:  # still to be filled
+                ahead = moves_of(season, block).pot[mine] >= since
+                units = np.where(ahead, sizing.n_last_units[mine], 0.0)
+                parts["container"][mine] = container_money(season, path.last, units)
+                liters = mix_liters(path.last, np.where(ahead, last, 0.0))
+                parts["mix"][mine] = liters * prices.mix_per_l
+            continue
         parts["seed"][mine] = (
             cells * option.seeds_per_cell * season.lots[option.lot].price_per_1000 / 1000.0
         )

@@ -8,7 +8,8 @@ from datetime import date
 
 import numpy as np
 
-from sowbench.domain.plan import Plan, Sowing
+from sowbench.domain.journal import PLAN_KINDS, Entry, EntryKind, SowingState, sowing_states
+from sowbench.domain.plan import Plan, Sowing, SowingShare
 from sowbench.domain.records import Container, Order, SeedLot, Standing, StepKind
 from sowbench.planning.block import Block, Option, Sizing
 from sowbench.planning.inputs import Done, PlanInputs
@@ -32,21 +33,78 @@ def first_day(inputs: PlanInputs) -> date:
     return min(days)
 
 
+def states_of(done: Iterable[Done]) -> dict[str, SowingState]:
+    """State of each sowing after its entries."""
+    return sowing_states(
+        Entry("", each.date, EntryKind(each.kind), each.sowing, each.n, each.order, each.place)
+        for each in done
+        if each.kind in PLAN_KINDS
+    )
+
+
+def handed_over(inputs: PlanInputs) -> dict[tuple[str, str], int]:
+    """Plants handed over already by (order, sowing): by the kept plan or the journal."""
+    out: dict[tuple[str, str], int] = {}
+    if inputs.kept is None:
+        return out
+    for row in inputs.kept.orders:
+        for each in row.hand_over:
+            if each.date < inputs.from_date:
+                key = (row.order, each.sowing)
+                out[key] = out.get(key, 0) + each.plants
+    for name, state in states_of(inputs.done).items():
+        for order, plants in state.n_delivered.items():
+            out[order, name] = max(out.get((order, name), 0), plants)
+    return out
+
+
 def sown_already(inputs: PlanInputs) -> list[Sowing]:
-    """Sowings of the kept plan that are in the trays: sown by their date or by the journal."""
+    """Sowings of the kept plan that are in the trays, with what is left of them."""
     if inputs.kept is None:
         return []
     known = {s.sowing for s in inputs.standings}
-    entries = {e.sowing for e in inputs.done if e.kind == "sown"}
-    gone = {e.sowing for e in inputs.done if e.kind in {"dumped", "lost"} and e.n is None}
-    return [
-        s
-        for s in inputs.kept.sowings
-        if (s.sow_date < inputs.from_date or s.sowing in entries or s.standing)
-        and s.sowing not in known | gone
-        and s.steps
-        and s.steps[-1].to_date > inputs.from_date
-    ]
+    states, gone = states_of(inputs.done), handed_over(inputs)
+    lost = {e.sowing for e in inputs.done if e.kind in {"dumped", "lost"} and e.n is None}
+    out = []
+    for s in inputs.kept.sowings:
+        state = states.get(s.sowing, SowingState(s.sowing))
+        sown = s.sow_date < inputs.from_date or state.sown_date is not None or s.standing
+        over = not s.steps or s.steps[-1].to_date <= inputs.from_date
+        if not sown or over or s.sowing in known | lost:
+            continue
+        left = what_is_left(s, state, gone)
+        if left is not None:
+            out.append(left)
+    return out
+
+
+def what_is_left(
+    sowing: Sowing, state: SowingState, gone: dict[tuple[str, str], int]
+) -> Sowing | None:
+    """A kept sowing with the cells and shares that still stand; None if nothing does."""
+    cells = sowing.n_cells if state.n_cells is None else state.n_cells
+    cells -= state.n_lost
+    whole, left = shares_left(sowing, gone)
+    if cells <= 0 or (whole and not left):
+        return None
+    if whole:
+        cells = -(-cells * sum(left.values()) // whole)
+    return replace(
+        sowing,
+        sow_date=state.sown_date or sowing.sow_date,
+        n_cells=cells,
+        steps=tuple(
+            replace(each, n_cells=-(-each.n_cells * cells // sowing.n_cells))
+            for each in sowing.steps
+        ),
+        orders=tuple(SowingShare(order, plants) for order, plants in left.items()),
+    )
+
+
+def shares_left(sowing: Sowing, gone: dict[tuple[str, str], int]) -> tuple[int, dict[str, int]]:
+    """Plants a sowing was meant for, and by order those not yet handed over."""
+    left = {s.order: s.plants - gone.get((s.order, sowing.sowing), 0) for s in sowing.orders}
+    return sum(s.plants for s in sowing.orders), {o: n for o, n in left.items() if n > 0}
 
 
 def lots_needed(inputs: PlanInputs, lots: tuple[SeedLot, ...]) -> tuple[SeedLot, ...]:
@@ -117,9 +175,8 @@ def _hand_over(season: Season, timeline: Timeline, orders: list[int]) -> np.ndar
     return out
 
 
-def standing_sowings(inputs: PlanInputs, season: Season) -> list[Placed]:
-    """Standing sowings with the orders they are for, as far as they go."""
-    left = {o: season.whole_cells(order) for o, order in enumerate(season.orders)}
+def standing_sowings(inputs: PlanInputs, season: Season, left: dict[int, int]) -> list[Placed]:
+    """Standing sowings with the orders they are for, as far as they go; lowers `left`."""
     crops = {c: k for k, c in enumerate(season.catalog.crops)}
     out = []
     for record in inputs.standings:
@@ -223,46 +280,68 @@ def serves(season: Season, order: Order, placed: Placed, variety: str) -> bool:
     return season.catalog.suits(order.crop, container.id, order.system) and not order.organic
 
 
-def kept_sowings(inputs: PlanInputs, season: Season) -> list[Placed]:
-    """Sowings of the kept plan that are already sown, as they were planned."""
+def kept_sowings(inputs: PlanInputs, season: Season, left: dict[int, int]) -> list[Placed]:
+    """Sowings of the kept plan that are already sown, as they were planned; lowers `left`."""
     if inputs.kept is None:
         return []
     index = {order.id: o for o, order in enumerate(season.orders)}
-    counts = latest_counts(inputs.done)
+    states = states_of(inputs.done)
+    old = {s.sowing: s for s in inputs.kept.sowings}
+    gone = handed_over(inputs)
     out = []
     for s in sown_already(inputs):
-        placed = placed_from_plan(
-            season, s, inputs.kept, index, counts.get(s.sowing), since=season.from_day
+        state = states.get(s.sowing, SowingState(s.sowing))
+        counted = count_left(old[s.sowing], s, state, gone)
+        placed = placed_from_plan(season, s, inputs.kept, index, counted, since=season.from_day)
+        placed.orders = sorted(
+            ((o, min(n, left[o])) for o, n in placed.orders),
+            key=lambda row: (season.orders[row[0]].wanted_date, row[0]),
         )
-        if placed.counted is not None:
+        orders = [o for o, _ in placed.orders]
+        if orders:
+            placed.row.hand_over = _hand_over(season, placed.row.timeline, orders)
+        if counted is not None or state.n_lost:
             cut_to_count(season, placed)
+        else:
+            keep_shares(placed, placed.orders)
+        for o, n in placed.orders:
+            left[o] -= n
         out.append(placed)
     return out
 
 
+def count_left(
+    old: Sowing, now: Sowing, state: SowingState, gone: dict[tuple[str, str], int]
+) -> int | None:
+    """Counted plants of a kept sowing that still stand; None if nobody counted."""
+    if state.n_counted is None:
+        return None
+    count = max(0, state.n_counted - state.n_lost_since_count)
+    whole, left = shares_left(old, gone)
+    if whole:
+        count = count * sum(left.values()) // whole
+    return min(count, now.n_cells)
+
+
 def cut_to_count(season: Season, placed: Placed) -> None:
-    """Promise no more of a counted sowing than its count makes sure; the rest is sown anew."""
+    """Promise no more of a sowing than its count makes sure; the rest is sown anew."""
     given, orders = 0, []
     for o, n in placed.orders:
         sure = sure_cells(season, placed, season.confidence(season.orders[o])) - given
         share = max(0, min(n, sure))
         orders.append((o, share))
         given += share
+    keep_shares(placed, orders)
+
+
+def keep_shares(placed: Placed, orders: list[tuple[int, int]]) -> None:
+    """Keep the shares that are left of a sowing, with their days of handing over."""
     hand = placed.row.hand_over[0].copy()
     kept = [k for k, (_, n) in enumerate(orders) if n > 0]
     if kept:
         placed.row.hand_over[0] = -1
         placed.row.hand_over[0, : len(kept)] = hand[kept]
     placed.orders = [orders[k] for k in kept]
-
-
-def latest_counts(done: Iterable[Done]) -> dict[str, int]:
-    """Last count of each sowing."""
-    out: dict[str, int] = {}
-    for entry in sorted(done, key=lambda e: e.date):
-        if entry.kind == "counted" and entry.n is not None:
-            out[entry.sowing] = entry.n
-    return out
 
 
 def placed_from_plan(
@@ -284,6 +363,8 @@ def placed_from_plan(
     rule = season.rule(crop, last, system)
     if rule is None:
         raise UnknownNameError(f"{sowing.crop} in {last.id}", "ready rule")
+    if sowing.standing:
+        rule = replace(rule, pot_on_d_ref=None, space_d_ref=None, space_plants_per_m2=None)
     grow = [s for s in steps if s.kind in {StepKind.GROW, StepKind.POT_ON, StepKind.SPACE}]
     grow_place = _index_of_place(season, (grow or list(steps))[0].place)
     germ = [s for s in steps if s.kind == StepKind.GERMINATE]
@@ -301,7 +382,7 @@ def placed_from_plan(
         timeline = replace(timeline, count_day=np.array([-1]))  # that is done
     option = Option(
         ContainerPath(first, last, rule),
-        _index_of_lot(season, sowing.lot),
+        _index_of_lot(season, sowing.lot or f"{sowing.crop} (standing)"),
         sowing.seeds_per_cell,
     )
     hand = np.full((1, MAX_SHARED_ORDERS), -1)
@@ -319,11 +400,12 @@ def placed_from_plan(
     if not orders:
         hand[0, 0] = season.calendar.day(steps[-1].to_date)
     zero = np.zeros(1, dtype=np.int64)
+    n_last = next((s.n_cells for s in steps if s.container != first.id), sowing.n_cells)
     block = Block(
         crop, rule, route, timeline, (option,), zero, zero, zero, hand, zero,
         _sizing(
-            sowing.n_cells, -(-sowing.n_cells // first.cells), steps[-1].n_cells,
-            -(-steps[-1].n_cells // last.cells), float(usable_frac(0.9)),
+            sowing.n_cells, -(-sowing.n_cells // first.cells), n_last,
+            -(-n_last // last.cells), float(usable_frac(0.9)),
         ),
     )  # fmt: skip
     lot = season.lots[option.lot]

@@ -25,6 +25,7 @@ class Done:
     place: str = ""
     n: int | None = None
     n_of: int | None = None
+    order: str = ""
 
 
 @dataclass(frozen=True)

@@ -15,6 +15,7 @@ from sowbench.planning.candidates import Candidates, build_candidates
 from sowbench.planning.fixed import (
     covered_by,
     first_day,
+    handed_over,
     kept_sowings,
     lots_needed,
     standing_sowings,
@@ -105,8 +106,8 @@ def open_orders(inputs: PlanInputs) -> tuple[Order, ...]:
     if inputs.kept is None:
         return live
     given: dict[str, int] = {}
-    for row in inputs.kept.orders:
-        given[row.order] = sum(h.plants for h in row.hand_over if h.date < inputs.from_date)
+    for (name, _), plants in handed_over(inputs).items():
+        given[name] = given.get(name, 0) + plants
     out = []
     for order in live:
         left = order.plants - given.get(order.id, 0)
@@ -181,7 +182,9 @@ def lay_out(inputs: PlanInputs) -> tuple[Season, list[Placed]]:
         inputs.from_date,
         first_date=first_day(inputs),
     )
-    fixed = [*kept_sowings(inputs, season), *standing_sowings(inputs, season)]
+    left = {o: season.whole_cells(order) for o, order in enumerate(season.orders)}
+    fixed = kept_sowings(inputs, season, left)
+    fixed += standing_sowings(inputs, season, left)
     return with_fixed(season, fixed), fixed
 
 

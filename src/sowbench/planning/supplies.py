@@ -8,6 +8,7 @@ from datetime import date, timedelta
 import numpy as np
 
 from sowbench.domain.plan import Supply
+from sowbench.domain.records import Container
 from sowbench.planning.assemble import total_use
 from sowbench.planning.costs import mix_liters
 from sowbench.planning.placed import Placed
@@ -58,19 +59,25 @@ def seed_supplies(season: Season, placed: list[Placed]) -> list[Supply]:
     return out
 
 
+def fillings(season: Season, placed: Placed) -> list[tuple[Container, int, bool]]:
+    """Containers still to be filled for a sowing, with the day, and whether they are sown in."""
+    path = placed.option.path
+    out = [] if placed.since >= 0 else [(path.first, placed.sow_day, True)]
+    if path.potted_on:
+        pot = int(moves_of(season, placed.row).pot[0])
+        if pot >= placed.since:
+            out.append((path.last, pot, False))
+    return out
+
+
 def container_supplies(season: Season, placed: list[Placed]) -> list[Supply]:
     """Containers: one-way ones by the sum, reusable ones by the most out at a time."""
     total: dict[str, float] = defaultdict(float)
     first: dict[str, int] = {}
     for p in placed:
-        if p.since >= 0:
-            continue
-        path, sizing = p.option.path, p.row.sizing
-        parts = [(path.first, int(sizing.n_units[0]), p.sow_day)]
-        if path.potted_on:
-            pot = int(moves_of(season, p.row).pot[0])
-            parts.append((path.last, int(sizing.n_last_units[0]), pot))
-        for container, units, day in parts:
+        sizing = p.row.sizing
+        for container, day, first_ones in fillings(season, p):
+            units = int((sizing.n_units if first_ones else sizing.n_last_units)[0])
             total[container.id] += units
             first[container.id] = min(first.get(container.id, day), day)
     peaks = _peaks(season, placed)
@@ -132,14 +139,9 @@ def mix_supplies(season: Season, placed: list[Placed]) -> list[Supply]:
     liters: dict[date, float] = defaultdict(float)
     day_of: dict[date, date] = {}
     for p in placed:
-        if p.since >= 0:
-            continue
-        path, sizing = p.option.path, p.row.sizing
-        parts = [(path.first, float(sizing.n_cells[0]), p.sow_day)]
-        if path.potted_on:
-            pot = int(moves_of(season, p.row).pot[0])
-            parts.append((path.last, float(sizing.n_last[0]), pot))
-        for container, cells, day in parts:
+        sizing = p.row.sizing
+        for container, day, first_ones in fillings(season, p):
+            cells = float((sizing.n_cells if first_ones else sizing.n_last)[0])
             need = float(mix_liters(container, np.array([cells]))[0])
             if need > 0:
                 when = season.calendar.date(day)

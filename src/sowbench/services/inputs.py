@@ -168,6 +168,7 @@ def load_inputs(files: InputFiles, from_date: date) -> Loaded:
     if reading.problems:
         raise InputFileError(reading.problems)
     before = {each.sowing for each in kept.sowings} if kept else set()
+    before -= {each.sowing for each in standings}
     inputs = PlanInputs(
         house=reading.house,
         catalog=reading.catalog,
@@ -426,4 +427,6 @@ def _followed(standing: Standing, state: SowingState) -> Standing:
 
 def _done(entry: Entry) -> Done:
     """Name an entry as the planner does."""
-    return Done(entry.day_date, entry.kind.value, entry.sowing, entry.place, entry.n)
+    return Done(
+        entry.day_date, entry.kind.value, entry.sowing, entry.place, entry.n, order=entry.order
+    )
