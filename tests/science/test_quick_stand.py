@@ -114,9 +114,17 @@ def test_where_no_number_is_enough_there_is_none():
 def test_expected_cells_short_and_above_are_near_those_of_the_distribution(per_tray, need, n_cells):
     short, above = quick_short(*columns(need, n_cells, per_tray, 0.9))
     _, exact_short, exact_above = exact(need, n_cells, per_tray, 0.9)
-    # Measured over 200 cases: never off by more than 1.3 % of the need.
-    assert short[0] == pytest.approx(exact_short, abs=0.013 * need)
-    assert above[0] == pytest.approx(exact_above, abs=0.013 * need)
+    # Measured over 525 cases: never off by more than 0.25 % of the need.
+    assert short[0] == pytest.approx(exact_short, abs=0.003 * need)
+    assert above[0] == pytest.approx(exact_above, abs=0.003 * need)
+
+
+@pytest.mark.parametrize(("need", "n_cells"), [(1200, 1560), (4000, 5050), (9000, 11100)])
+def test_rare_losses_of_whole_trays_are_in_the_expected_shortage(need, n_cells):
+    """Far in the tail nearly all shortage comes from lost trays; it must not be missed."""
+    short, _ = quick_short(*columns(need, n_cells, 200, 0.9))
+    _, exact_short, _ = exact(need, n_cells, 200, 0.9)
+    assert short[0] == pytest.approx(exact_short, rel=0.1)
 
 
 def test_short_less_above_is_need_less_mean():
