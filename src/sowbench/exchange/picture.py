@@ -38,6 +38,8 @@ WIDTH_PX: Final = 1280
 _LABEL_PX: Final = 196
 _MARGIN_PX: Final = 36
 _ROW_PX: Final = 74
+_ALONE_PX: Final = 92
+_WEEKS_UP_TO_D: Final = 77
 _SCHEMA: Final = "https://vega.github.io/schema/vega-lite/v5.json"
 _VEGALITE: Final = "5.21"
 
@@ -87,6 +89,51 @@ def season_spec(uses: Sequence[DailyUse], *, title: str = "") -> dict[str, Any]:
     }
 
 
+def place_spec(
+    daily: DailyUse, first: date, last: date, *, today: date | None = None, words: str = ""
+) -> dict[str, Any]:
+    """Declare one place alone, as wide as what it stands in: a row of the picture without words.
+
+    Parameters
+    ----------
+    daily : DailyUse
+        Use by day, or by week.
+    first, last : date
+        First day shown, and the day after the last.
+    today : date or None, default None
+        Day to be marked, if it is shown.
+    words : str, default ""
+        What the picture says, for those who do not see it.
+
+    Returns
+    -------
+    spec : dict
+        A Vega-Lite specification with its data in it.
+    """
+    row = _row(daily, first, last, alone=True)
+    if today is not None and first <= today < last:
+        row["layer"].append(_today(today, row["layer"][0]["encoding"]["x"]))
+    return {
+        **row,
+        "$schema": _SCHEMA,
+        "description": words,
+        "width": "container",
+        "autosize": {"type": "fit-x", "contains": "padding"},
+        "background": None,
+        "padding": {"left": 1, "right": 1, "top": 0, "bottom": 0},
+        "config": _config(),
+    }
+
+
+def _today(today: date, x: dict[str, Any]) -> dict[str, Any]:
+    """Mark a day with a dashed line."""
+    return {
+        "data": {"values": [{"from": today.isoformat()}]},
+        "mark": {"type": "rule", "color": ACT, "strokeWidth": 2, "strokeDash": [4, 3]},
+        "encoding": {"x": x},
+    }
+
+
 def _config() -> dict[str, Any]:
     """Return the look: paper, ink, type."""
     return {
@@ -113,14 +160,14 @@ def _config() -> dict[str, Any]:
     }
 
 
-def _row(daily: DailyUse, first: date, last: date) -> dict[str, Any]:
+def _row(daily: DailyUse, first: date, last: date, *, alone: bool = False) -> dict[str, Any]:
     """Declare one place: bars of use, the line of what it holds, triangles over full days."""
     states = day_states(daily)
     top = max([*daily.use, *_limits(daily), 1e-9])
     values = [
         {
-            "from": day.isoformat(),
-            "to": (day + timedelta(days=1)).isoformat(),
+            "from": max(day, first).isoformat(),
+            "to": min(day + timedelta(days=daily.step_d), last).isoformat(),
             "use": round(float(use), 3),
             "state": state,
         }
@@ -130,7 +177,7 @@ def _row(daily: DailyUse, first: date, last: date) -> dict[str, Any]:
         "field": "from",
         "type": "temporal",
         "scale": {"type": "utc", "domain": [first.isoformat(), last.isoformat()]},
-        "axis": _month_axis(first, last),
+        "axis": _axis(first, last) if alone else _month_axis(first, last),
     }
     y_scale = {"domain": [0, top * 1.22], "nice": False}
     bars = {
@@ -149,12 +196,15 @@ def _row(daily: DailyUse, first: date, last: date) -> dict[str, Any]:
             },
         },
     }
-    layers = [bars, *_labels(daily, states)]
+    layers = [bars, *(() if alone else _labels(daily, states))]
     if daily.capacity is not None:
-        layers += [_limit(daily, x, y_scale), *_triangles(daily, states, x, y_scale, top)]
+        layers += [
+            _limit(daily, first, last, x, y_scale),
+            *_triangles(daily, states, x, y_scale, top),
+        ]
     return {
         "width": WIDTH_PX - _LABEL_PX - 30 - _MARGIN_PX,
-        "height": _ROW_PX,
+        "height": _ALONE_PX if alone else _ROW_PX,
         "view": {"fill": SHEET},
         "layer": layers,
     }
@@ -183,6 +233,27 @@ def _labels(daily: DailyUse, states: Sequence[str]) -> list[dict[str, Any]]:
         }
         for at, line in enumerate(lines)
     ]
+
+
+def _axis(first: date, last: date) -> dict[str, Any]:
+    """Mark the first days of months; in a short time the Mondays."""
+    if (last - first).days > _WEEKS_UP_TO_D:
+        return _month_axis(first, last)
+    monday = first + timedelta(days=-first.weekday() % 7)
+    n_weeks = max((last - monday).days - 1, 0) // 7 + 1
+    every = 1 if n_weeks <= 5 else 2
+    days = [monday + timedelta(days=7 * at) for at in range(0, n_weeks, every)]
+    return {
+        "values": [each.isoformat() for each in days if each < last],
+        "labelExpr": "utcFormat(datum.value, '%e %b')",
+        "labelAlign": "left",
+        "labelPadding": 3,
+        "labelFlush": False,
+        "title": None,
+        "grid": True,
+        "gridOpacity": 0.7,
+        "tickSize": 7,
+    }
 
 
 def _month_axis(first: date, last: date) -> dict[str, Any]:
@@ -218,10 +289,12 @@ def _limits(daily: DailyUse) -> Iterable[float]:
 
 def _dates(daily: DailyUse) -> list[date]:
     """List the days of a use."""
-    return [daily.first_date + timedelta(days=at) for at in range(len(daily.use))]
+    return [daily.first_date + timedelta(days=at * daily.step_d) for at in range(len(daily.use))]
 
 
-def _limit(daily: DailyUse, x: dict[str, Any], y_scale: dict[str, Any]) -> dict[str, Any]:
+def _limit(
+    daily: DailyUse, first: date, last: date, x: dict[str, Any], y_scale: dict[str, Any]
+) -> dict[str, Any]:
     """Declare the line of what a place holds, one stretch for days on end with the same limit."""
     pairs = zip(_dates(daily), _limits(daily), strict=True)
     values = []
@@ -230,8 +303,8 @@ def _limit(daily: DailyUse, x: dict[str, Any], y_scale: dict[str, Any]) -> dict[
         if capacity > 0:
             values.append(
                 {
-                    "from": days[0].isoformat(),
-                    "to": (days[-1] + timedelta(days=1)).isoformat(),
+                    "from": max(days[0], first).isoformat(),
+                    "to": min(days[-1] + timedelta(days=daily.step_d), last).isoformat(),
                     "capacity": round(float(capacity), 3),
                 }
             )
@@ -262,8 +335,8 @@ def _triangles(
         for found, group in groupby(states):
             n_days = len(list(group))
             if found == state:
-                n_marks = max(1, round(n_days / 4))
-                step_h = n_days * 24 / n_marks
+                n_marks = n_days if daily.step_d > 1 else max(1, round(n_days / 4))
+                step_h = n_days * 24 * daily.step_d / n_marks
                 values += [
                     {"from": f"{days[at] + timedelta(hours=h)}T{h % 24:02d}:00:00Z"}
                     for h in (int(step_h * (mark + 0.5)) for mark in range(n_marks))

@@ -20,7 +20,8 @@ class DailyUse:
     """What is used of a place, or of the hands, on each day from a first one.
 
     ``capacity`` has a value for each day, or is None where there is no limit; ``unit`` is shown
-    with it. ``hands`` marks the crew, of whom one speaks otherwise than of a bench.
+    with it. ``hands`` marks the crew, of whom one speaks otherwise than of a bench. ``step_d`` is
+    the number of days that each value stands for: 7 after `by_week`.
     """
 
     name: str
@@ -29,6 +30,7 @@ class DailyUse:
     use: Sequence[float] | NDArray[Any]
     capacity: Sequence[float] | NDArray[Any] | None
     hands: bool = False
+    step_d: int = 1
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,6 +44,39 @@ class Spell:
     def n_days(self) -> int:
         """Number of days."""
         return (self.to_date - self.from_date).days
+
+
+def by_week(daily: DailyUse) -> DailyUse:
+    """Sum up days by weeks, from Monday on: of a place the fullest day, of the hands all minutes.
+
+    Parameters
+    ----------
+    daily : DailyUse
+        Use by day.
+
+    Returns
+    -------
+    weekly : DailyUse
+        Use by week; a week that is cut off at either end has the days that there are.
+    """
+    before = daily.first_date.weekday()
+    use, capacity = list(daily.use), None if daily.capacity is None else list(daily.capacity)
+    starts = [0, *range(7 - before, len(use), 7)] if use else []
+    weeks = [
+        range(start, stop) for start, stop in zip(starts, [*starts[1:], len(use)], strict=True)
+    ]
+    if daily.hands:
+        use_by_week = [sum(use[at] for at in week) for week in weeks]
+        room = None if capacity is None else [sum(capacity[at] for at in week) for week in weeks]
+    else:
+        fullest = [
+            max(week, key=lambda at: (use[at] - capacity[at] if capacity else 0.0, use[at]))
+            for week in weeks
+        ]
+        use_by_week = [use[at] for at in fullest]
+        room = None if capacity is None else [capacity[at] for at in fullest]
+    monday = daily.first_date - timedelta(days=before)
+    return DailyUse(daily.name, daily.unit, monday, use_by_week, room, daily.hands, step_d=7)
 
 
 def day_states(daily: DailyUse) -> list[str]:
