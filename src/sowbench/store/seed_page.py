@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Collection
-from datetime import date
+from datetime import date, datetime
+from typing import Any
 
-from sqlalchemy import func, select
+from sqlalchemy import Row, and_, func, select
 
 from sowbench.domain.plan import Supply
-from sowbench.domain.ports.seed_page import LotSowing, LotTake
+from sowbench.domain.ports.seed_page import LotSowing, LotTake, SownSeeds
 from sowbench.store import tables as t
 from sowbench.store.repository import Repository
 
@@ -41,15 +43,43 @@ class SeedPage(Repository):
             for row in self._connection.execute(query)
         }
 
-    def sown_seeds(self, lots: Collection[str], since: date) -> dict[str, int]:
-        """Return the seeds sown from lots since a day, by lot."""
-        life = t.sowing_life
+    def sown(self, plan_id: int | None, lots: Collection[str], since: date) -> list[SownSeeds]:
+        """Return the seeds sown from lots since a day, by lot and day."""
+        planned, life = t.planned_sowing, t.sowing_life
         query = (
-            select(life.c.lot, func.sum(life.c.n_seeds).label("n_seeds"))
+            select(
+                life.c.lot,
+                life.c.sown_date,
+                life.c.n_seeds,
+                life.c.n_cells,
+                planned.c.n_seeds.label("planned_seeds"),
+                planned.c.n_cells.label("planned_cells"),
+            )
+            .select_from(
+                life.outerjoin(
+                    planned, and_(planned.c.plan == plan_id, planned.c.sowing == life.c.sowing)
+                )
+            )
             .where(life.c.lot.in_(list(lots)), life.c.sown_date >= since)
-            .group_by(life.c.lot)
         )
-        return {row.lot: int(row.n_seeds or 0) for row in self._connection.execute(query)}
+        return [
+            SownSeeds(row.lot, row.sown_date, _seeds_of(row))
+            for row in self._connection.execute(query)
+        ]
+
+    def stock_stated(self, lots: Collection[str]) -> dict[str, datetime]:
+        """Return when the stock of each lot was last stated anew."""
+        change = t.change
+        query = (
+            select(change.c.name, change.c.at, change.c.before, change.c.after)
+            .where(change.c.subject == "lot", change.c.name.in_(list(lots)))
+            .order_by(change.c.seq)
+        )
+        stated: dict[str, datetime] = {}
+        for row in self._connection.execute(query):
+            if _stock(row.before) != _stock(row.after):
+                stated[row.name] = row.at
+        return stated
 
     def sowings_of(self, plan_id: int | None, lot: str, limit: int = 100) -> list[LotSowing]:
         """Return the sowings of a plan from one lot, by day."""
@@ -96,3 +126,18 @@ class SeedPage(Repository):
             )
             for row in self._connection.execute(query)
         ]
+
+
+def _seeds_of(row: Row[Any]) -> int:
+    """Count the seeds of a sowing: as written down, else as planned, else one a cell."""
+    if row.n_seeds is not None:
+        return int(row.n_seeds)
+    cells = int(row.n_cells or 0)
+    if row.planned_cells:
+        return round(cells * row.planned_seeds / row.planned_cells)
+    return cells
+
+
+def _stock(body: str | None) -> object:
+    """Read the stock out of a lot as it was kept."""
+    return None if body is None else json.loads(body).get("n_seeds")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime
 from typing import Protocol
 
 from sowbench.domain.plan import Supply
@@ -36,14 +36,26 @@ class LotSowing:
     orders: tuple[str, ...]
 
 
+@dataclass(frozen=True, slots=True)
+class SownSeeds:
+    """Seeds sown from a lot on a day: as written down, else as planned for its cells."""
+
+    lot: str
+    date: date
+    n_seeds: int
+
+
 class SeedPage(Protocol):
     """What the pages of seed and supplies read."""
 
     def takes(self, plan_id: int) -> dict[str, LotTake]:
         """Return what a plan still takes, by lot."""
 
-    def sown_seeds(self, lots: Collection[str], since: date) -> dict[str, int]:
-        """Return the seeds sown from lots since a day, by lot."""
+    def sown(self, plan_id: int | None, lots: Collection[str], since: date) -> list[SownSeeds]:
+        """Return the seeds sown from lots since a day, by lot and day."""
+
+    def stock_stated(self, lots: Collection[str]) -> dict[str, datetime]:
+        """Return when the stock of each lot was last stated anew."""
 
     def sowings_of(self, plan_id: int | None, lot: str, limit: int = 100) -> list[LotSowing]:
         """Return the sowings of a plan from one lot, by day."""
