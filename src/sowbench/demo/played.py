@@ -270,22 +270,19 @@ class _Player:
             for each in order.hand_over
             if each.sowing == sowing.sowing and each.date >= task.date
         )
-        for day, order, plants in coming:
-            if day != coming[0][0]:
-                break
+        due = [each for each in coming if each[0] == coming[0][0]]
+        for _, order, plants in due:
             given = max(min(plants, self._left[sowing.sowing]), 1)
             self._left[sowing.sowing] -= given
-            later = any(each[0] != coming[0][0] for each in coming)
             self._write(
                 task.date,
                 EntryKind.DELIVERED,
                 sowing.sowing,
                 n=given,
                 order=order,
-                job=key,
-                values={} if later else {"last": 1.0},
+                job=key if len(due) == 1 else f"{key}/{order}",
+                values={"last": 1.0} if len(due) == len(coming) else {},
             )
-            key = ""
 
     def _weekly(self, day: date) -> None:
         """Write the week's feeding, readings and a look at the sticky cards."""
