@@ -93,6 +93,9 @@ class Files(Protocol):
     def names(self) -> list[str]:
         """Return the names of all files."""
 
+    def changed_at(self, name: str) -> datetime | None:
+        """Return when a file was put; None if there is none."""
+
 
 class Settings(Protocol):
     """Settings of the book, by name; services/settings.py says which there are."""
