@@ -529,7 +529,7 @@ def _pack(job: DayJob, seen: Seen) -> list[JobLine]:
         return [_line(job, seen, title=f"Pack {crop}", beside=variety, how=(), tick=tick)]
     lines = []
     for at, each in enumerate(now):
-        key = job.key if len(now) == 1 else f"{job.key}/for {each.order}"
+        key = job.key if len(now) == 1 else f"{job.key}/{each.order}"
         whose = f"{each.customer}, order {each.order}" if each.customer else f"order {each.order}"
         how = [marked(f"For |{whose}|")]
         if each.date != job.date:

@@ -149,6 +149,24 @@ class TodayPage(Repository):
         ).one_or_none()
         return None if row is None else _day_job(row)
 
+    def counts_due(self, plan_id: int, day: date) -> list[str]:
+        """Return the sowings whose count is planned up to a day and that nobody counted since."""
+        job, life = planned_job.c, sowing_life.c
+        rows = self._connection.execute(
+            select(job.sowing)
+            .join(sowing_life, life.sowing == job.sowing)
+            .outerjoin(job_done, job_done.c.key == job.key)
+            .where(
+                job.plan == plan_id,
+                job.task == "count",
+                job.date <= day,
+                job_done.c.key.is_(None),
+                life.ended_date.is_(None),
+                or_(life.counted_date.is_(None), life.counted_date < job.date),
+            )
+        )
+        return list(rows.scalars())
+
     def planned(self, plan_id: int, sowing: str) -> Sowing | None:
         """Return a sowing as planned."""
         body = self._connection.execute(

@@ -141,6 +141,9 @@ class TodayPage(Protocol):
     def open_count(self, plan_id: int, sowing: str, day: date) -> DayJob | None:
         """Return the count of a sowing that is planned up to a day and not ticked off."""
 
+    def counts_due(self, plan_id: int, day: date) -> list[str]:
+        """Return the sowings whose count is planned up to a day and that nobody counted since."""
+
     def planned(self, plan_id: int, sowing: str) -> Sowing | None:
         """Return a sowing as planned."""
 
