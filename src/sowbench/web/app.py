@@ -2,19 +2,22 @@
 
 from __future__ import annotations
 
+import warnings
+from collections.abc import Awaitable, Callable, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Final
+from typing import Final
 
-from litestar import Litestar, Response, get
+from litestar import Litestar, get
 from litestar.config.csrf import CSRFConfig
-from litestar.contrib.jinja import JinjaTemplateEngine
 from litestar.di import Provide
+from litestar.exceptions.base_exceptions import LitestarDeprecationWarning
+from litestar.middleware import DefineMiddleware
+from litestar.plugins.jinja import JinjaTemplateEngine
 from litestar.response import Redirect
-from litestar.static_files import create_static_files_router
 from litestar.template.config import TemplateConfig
 
 from sowbench.services.desk import Desk
-from sowbench.web import errors, formats
+from sowbench.web import assets, errors, formats
 from sowbench.web.begin.routes import routes as begin_routes
 from sowbench.web.entries.routes import routes as entries_routes
 from sowbench.web.handbook.routes import routes as handbook_routes
@@ -22,14 +25,18 @@ from sowbench.web.house.routes import routes as house_routes
 from sowbench.web.orders.routes import routes as orders_routes
 from sowbench.web.plans.routes import routes as plans_routes
 from sowbench.web.season.routes import routes as season_routes
-from sowbench.web.security import HEADERS, REQUEST_MOST_BYTES, csrf_secret
+from sowbench.web.security import (
+    LOOPBACK_HOSTS,
+    REQUEST_MOST_BYTES,
+    TOKEN_COOKIE,
+    Door,
+    csrf_secret,
+    with_headers,
+)
 from sowbench.web.seed.routes import routes as seed_routes
 from sowbench.web.sowings.routes import routes as sowings_routes
 from sowbench.web.today.routes import routes as today_routes
 from sowbench.web.working.routes import routes as working_routes
-
-if TYPE_CHECKING:
-    from typing import Any
 
 _HERE: Final = Path(__file__).parent
 
@@ -42,13 +49,15 @@ def front(desk: Desk) -> Redirect:
     return Redirect("/today" if begun else "/begin")
 
 
-def create_app(desk: Desk, *, debug: bool = False) -> Litestar:
+def create_app(desk: Desk, *, hosts: Sequence[str] = (), debug: bool = False) -> Litestar:
     """Make the application of one house book.
 
     Parameters
     ----------
     desk : Desk
         The open book with what belongs to it.
+    hosts : sequence of str, default ()
+        Names of this machine by which the book may be asked for, beside those of the loopback.
     debug : bool, default False
         Whether an unexpected error is shown with its trace.
 
@@ -61,11 +70,16 @@ def create_app(desk: Desk, *, debug: bool = False) -> Litestar:
     async def the_desk() -> Desk:
         return desk
 
-    def with_headers(response: Response[Any]) -> Response[Any]:
-        for name, value in HEADERS.items():
-            response.headers.setdefault(name, value)
-        return response
+    with warnings.catch_warnings():
+        # Handlers name what they take as Litestar 2 infers it; version 3 is shut out by pyproject.
+        warnings.simplefilter("ignore", LitestarDeprecationWarning)
+        return _wired(desk, the_desk, hosts, debug=debug)
 
+
+def _wired(
+    desk: Desk, the_desk: Callable[[], Awaitable[Desk]], hosts: Sequence[str], *, debug: bool
+) -> Litestar:
+    """Put the application together."""
     return Litestar(
         route_handlers=[
             front,
@@ -80,7 +94,7 @@ def create_app(desk: Desk, *, debug: bool = False) -> Litestar:
             *handbook_routes,
             *entries_routes,
             *working_routes,
-            create_static_files_router(path="/static", directories=[_HERE / "static"]),
+            assets.static_file,
         ],
         dependencies={"desk": Provide(the_desk)},
         template_config=TemplateConfig(
@@ -88,10 +102,18 @@ def create_app(desk: Desk, *, debug: bool = False) -> Litestar:
             engine=JinjaTemplateEngine,
             engine_callback=formats.prepare,
         ),
-        csrf_config=CSRFConfig(secret=csrf_secret(desk.data), cookie_name="sowbench-token"),
+        csrf_config=CSRFConfig(
+            secret=csrf_secret(desk.data),
+            cookie_name=TOKEN_COOKIE,
+            cookie_httponly=True,
+            cookie_samesite="lax",
+            exclude="^/static/",
+        ),
+        middleware=[DefineMiddleware(Door, hosts=(*LOOPBACK_HOSTS, *hosts))],
         exception_handlers=dict(errors.HANDLERS),
-        after_request=with_headers,
+        before_send=[with_headers],
         request_max_body_size=REQUEST_MOST_BYTES,
         openapi_config=None,
+        logging_config=None,
         debug=debug,
     )
