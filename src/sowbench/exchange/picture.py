@@ -111,6 +111,10 @@ def place_spec(
         A Vega-Lite specification with its data in it.
     """
     row = _row(daily, first, last, alone=True)
+    row["layer"][0]["encoding"]["opacity"] = {
+        "condition": {"test": "datum.state == 'room'", "value": 0.6},
+        "value": 0.95,
+    }
     if today is not None and first <= today < last:
         row["layer"].append(_today(today, row["layer"][0]["encoding"]["x"]))
     return {
