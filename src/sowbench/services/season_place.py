@@ -41,8 +41,8 @@ _DONE, _HERE, _ELSEWHERE, _COMING = "done", "here", "elsewhere", "coming"
 class StayBar:
     """A sowing's stay in a place as a bar on the days of the window.
 
-    ``x_d`` and ``width_d`` are where the bar begins and how long it is, cut to the window; ``state``
-    is coming, here, elsewhere or done, and ``state_words`` says it.
+    ``x_d`` and ``width_d`` are where the bar begins and how long it is, cut to the window;
+    ``state`` is coming, here, elsewhere or done, and ``state_words`` says it.
     """
 
     sowing: str
@@ -294,19 +294,17 @@ def _planned(
             n_there[each.sowing] += each.n_trays
     found = []
     planned = [each for each in stays if each.place == place]
-    for each in planned:
-        differs = ""
-        if by_journal:
-            differs = _differs(each, n_there.get(each.sowing, 0))
+    for stay in planned:
+        differs = _differs(stay, n_there.get(stay.sowing, 0)) if by_journal else ""
         found.append(
             DayStay(
-                sowing=each.sowing,
-                crop=_crop_name(each.crop, catalog),
-                variety=each.variety,
-                what=_what(each.n_containers, each.container, catalog),
-                step=_STEP_WORDS.get(each.kind, each.kind),
-                since=each.from_date,
-                until=each.to_date - timedelta(days=1),
+                sowing=stay.sowing,
+                crop=_crop_name(stay.crop, catalog),
+                variety=stay.variety,
+                what=_what(stay.n_containers, stay.container, catalog),
+                step=_STEP_WORDS.get(stay.kind, stay.kind),
+                since=stay.from_date,
+                until=stay.to_date - timedelta(days=1),
                 differs=differs,
             )
         )
