@@ -129,11 +129,34 @@ def _copy(
     _put(connection, t.entry, written())
 
 
+def largest_sowing(connection: Connection) -> str:
+    """Name the open sowing with the most trays.
+
+    Parameters
+    ----------
+    connection : Connection
+        Of the book.
+
+    Returns
+    -------
+    sowing : str
+        Its name.
+    """
+    n_trays = func.count().label("n_trays")
+    counted = (
+        select(t.tray.c.sowing, n_trays)
+        .join(t.sowing_life, t.sowing_life.c.sowing == t.tray.c.sowing)
+        .where(t.sowing_life.c.ended_date.is_(None), t.tray.c.gone_date.is_(None))
+        .group_by(t.tray.c.sowing)
+        .order_by(n_trays.desc(), t.tray.c.sowing)
+        .limit(1)
+    )
+    return str(connection.execute(counted).scalar_one())
+
+
 def _map_trays(connection: Connection, n_trays: int, seed: int) -> None:
-    """Count many trays of the youngest open sowing cell by cell."""
-    life = t.sowing_life
-    open_ones = select(life.c.sowing).where(life.c.ended_date.is_(None), life.c.n_cells > 0)
-    sowing = connection.execute(open_ones.order_by(life.c.sown_date.desc()).limit(1)).scalar_one()
+    """Count many trays of one open sowing cell by cell."""
+    sowing = largest_sowing(connection)
     trays_of = select(t.tray).where(t.tray.c.sowing == sowing)
     sample = connection.execute(trays_of).mappings().first()
     if sample is None:
