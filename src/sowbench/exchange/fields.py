@@ -11,7 +11,7 @@ import re
 from collections.abc import Callable, Collection, Mapping, Sequence
 from datetime import date, datetime, time, timedelta
 
-from sowbench.exchange.tables import Cell, Row, Table
+from sowbench.exchange.tables import Cell, Records, Row, Table
 from sowbench.science.errors import Problem, UnknownNameError
 
 MAX_WHOLE = 1_000_000_000
@@ -190,7 +190,7 @@ class Fields:
 
     Parameters
     ----------
-    table : Table
+    table : Table or Records
         The table of the row, for its file's name.
     row : Row
         The row.
@@ -198,7 +198,7 @@ class Fields:
         Where problems go; shared by all rows of a file.
     """
 
-    def __init__(self, table: Table, row: Row, problems: list[Problem]) -> None:
+    def __init__(self, table: Table | Records, row: Row, problems: list[Problem]) -> None:
         self._file = table.file
         self._row = row
         self._problems = problems

@@ -4,13 +4,36 @@ from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterable, Sequence
 from dataclasses import dataclass, fields, replace
-from datetime import date, timedelta
+from datetime import date
 from pathlib import Path
 
 from sowbench.domain.records import Order
 from sowbench.exchange.fields import Fields
-from sowbench.exchange.tables import Table, read_table
+from sowbench.exchange.order_rows import (
+    MAX_DROPS,
+    SYSTEMS,
+    Line,
+    OrderWords,
+    quick_lines,
+    read_line,
+)
+from sowbench.exchange.tables import Records, Row, aside_notes, read_bytes, read_records
 from sowbench.science.errors import InputFileError, Problem, UnknownNameError
+
+__all__ = [
+    "COLUMNS",
+    "MAX_DROPS",
+    "REQUIRED",
+    "SYSTEMS",
+    "OrderChange",
+    "OrdersChecked",
+    "OrdersRead",
+    "check_orders",
+    "order_cell",
+    "order_changes",
+    "order_values",
+    "read_orders",
+]
 
 COLUMNS = (
     "order",
@@ -36,23 +59,7 @@ COLUMNS = (
     "note",
 )
 REQUIRED = ("order", "crop", "plants", "wanted_on")
-SYSTEMS = ("channel", "raft", "bucket", "bed", "field", "sale", "class")
-MAX_DROPS = 1000
 
-_UNITS = {"plant": "plant", "plants": "plant", "cell": "cell", "cells": "cell", "clump": "cell"}
-_HANDOVER = {
-    "trays": "trays",
-    "in trays": "trays",
-    "pulled": "pulled",
-    "racks": "racks",
-    "on racks": "racks",
-}
-_STATUS = {
-    "asked": "asked",
-    "promised": "promised",
-    "cancelled": "cancelled",
-    "canceled": "cancelled",
-}
 # Names of the record that a person knows by another name at the door.
 _DOOR_NAMES = {
     "id": "order",
@@ -88,24 +95,28 @@ class OrderChange:
 
 
 @dataclass(frozen=True, slots=True)
-class _Line:
-    """An order as its row gives it, with its repeats."""
+class OrdersChecked:
+    """What a file of orders holds: the orders of the rows that are right, and what is wrong.
 
-    row: int
-    order: Order
-    repeat_every_d: int | None
-    repeat_until: date | None
+    Attributes
+    ----------
+    file : str
+        Name for messages.
+    orders : tuple of Order
+        In file order, cancelled ones too; drops stand in place of their standing order.
+    problems : tuple of Problem
+        In file order, those of the whole file first.
+    notes : tuple of str
+        What was left aside.
+    bad_rows : tuple of Row
+        Rows with a problem, as they were.
+    """
 
-    def drop_ids(self) -> dict[str, date]:
-        """Return the ids of a standing order's drops with their days."""
-        if self.repeat_every_d is None or self.repeat_until is None:
-            return {}
-        n_days = (self.repeat_until - self.order.wanted_date).days
-        days = (
-            self.order.wanted_date + timedelta(days=after)
-            for after in range(0, n_days + 1, self.repeat_every_d)
-        )
-        return {f"{self.order.id}/{day.isoformat()}": day for day in days}
+    file: str
+    orders: tuple[Order, ...]
+    problems: tuple[Problem, ...]
+    notes: tuple[str, ...]
+    bad_rows: tuple[Row, ...]
 
 
 def read_orders(
@@ -145,134 +156,103 @@ def read_orders(
     InputFileError
         With every problem of the file; nothing of it is taken then.
     """
-    table = read_table(path, COLUMNS, REQUIRED, sheet="orders")
-    problems: list[Problem] = []
-    lines: list[_Line] = []
-    if not table.rows:
-        problems.append(
-            Problem(table.file, None, None, None, "There is no order below the header row.")
-        )
-    for row in table.rows:
-        fields_of_row = Fields(table, row, problems)
-        line = _line(fields_of_row, resolve_crop, crop_unit, containers, systems, resolve_container)
-        if line is not None:
-            lines.append(line)
-    _check_names(table, problems)
-    orders = _expanded(table, lines, problems)
-    if problems:
-        raise InputFileError(_in_file_order(problems))
-    kept = tuple(each for each in orders if each.status != "cancelled")
-    cancelled = tuple(each for each in orders if each.status == "cancelled")
-    notes = list(table.notes)
+    checked = check_orders(
+        read_records(str(path), read_bytes(path), COLUMNS, REQUIRED, "orders"),
+        resolve_crop=resolve_crop,
+        crop_unit=crop_unit,
+        containers=containers,
+        systems=systems,
+        resolve_container=resolve_container,
+    )
+    if checked.problems:
+        raise InputFileError(checked.problems)
+    kept = tuple(each for each in checked.orders if each.status != "cancelled")
+    cancelled = tuple(each for each in checked.orders if each.status == "cancelled")
+    notes = list(checked.notes)
     if cancelled:
         names = ", ".join(each.id for each in cancelled[:10])
         more = f" and {len(cancelled) - 10} more" if len(cancelled) > 10 else ""
         verb = "is" if len(cancelled) == 1 else "are"
-        notes.append(f"{table.file}: {names}{more} {verb} cancelled and not planned.")
+        notes.append(f"{checked.file}: {names}{more} {verb} cancelled and not planned.")
     return OrdersRead(kept, cancelled, tuple(notes))
 
 
-def _line(
-    cells: Fields,
+def check_orders(
+    records: Records,
+    *,
     resolve_crop: Callable[[str], str],
     crop_unit: Callable[[str], str],
-    containers: Collection[str] | None,
-    systems: Collection[str],
-    resolve_container: Callable[[str], str] | None,
-) -> _Line | None:
-    """Read one row; None if anything in it is wrong."""
-    name = cells.name("order")
-    crop = cells.resolved("crop", resolve_crop)
-    plants = cells.whole("plants", least=1, required=True)
-    wanted = cells.day("wanted_on", required=True)
-    earliest = cells.day("earliest_on") or wanted
-    latest = cells.day("latest_on") or wanted
-    every_d = cells.whole("repeat_every_d", least=1, most=3660)
-    until = cells.day("repeat_until")
-    _check_window(cells, wanted, earliest, latest)
-    _check_repeat(cells, wanted, every_d, until)
-    limits = cells.known("container", cells.names("container"), containers, resolve_container)
-    order = Order(
-        id=name,
-        crop=crop,
-        plants=plants or 0,
-        wanted_date=wanted or date.min,
-        earliest_date=earliest or date.min,
-        latest_date=latest or date.min,
-        customer=cells.text("customer"),
-        variety=cells.text("variety"),
-        substitutes=cells.names("substitutes"),
-        unit=cells.choice("unit", _UNITS, "") or (crop_unit(crop) if crop else ""),
-        system=cells.choice("system", {each.casefold(): each for each in (*systems, "any")}, "any"),
-        containers=tuple(limits),
-        confidence_frac=cells.share("confidence_frac", 0.5, 0.999),
-        min_frac=_default(cells.share("min_frac", 0.0, 1.0, above=0.0), 1.0),
-        partial=cells.yes_no("partial"),
-        organic=cells.yes_no("organic"),
-        handover=cells.choice("handover", _HANDOVER, "trays"),
-        status=cells.choice("status", _STATUS, "promised"),
-        note=cells.text("note"),
+    containers: Collection[str] | None = None,
+    systems: Collection[str] = SYSTEMS,
+    resolve_container: Callable[[str], str] | None = None,
+) -> OrdersChecked:
+    """Make orders of the records of a file, and say what is wrong with the others.
+
+    Parameters
+    ----------
+    records : Records
+        The file as it was found.
+    resolve_crop : callable
+        From any spelling of a crop to its id; raises UnknownNameError.
+    crop_unit : callable
+        From a crop's id to the unit in which it is usually counted, "plant" or "cell".
+    containers : collection of str or None, default None
+        Ids of the containers known; None takes any.
+    systems : collection of str, default SYSTEMS
+        Destination systems known, those of the house included.
+    resolve_container : callable or None, default None
+        From another spelling of a container to its id; raises UnknownNameError.
+
+    Returns
+    -------
+    checked : OrdersChecked
+        The orders of the rows that are right, every problem, and notes.
+    """
+    problems = list(records.problems)
+    aside = records.kept_aside()
+    notes = aside_notes(records.file, aside, COLUMNS, records.columns.values())
+    if not records.records and not problems:
+        problems.append(
+            Problem(records.file, None, None, None, "There is no order below the header row.")
+        )
+    known = OrderWords(resolve_crop, crop_unit, containers, systems, resolve_container)
+    if any(each.row is None or each.column is not None for each in problems):
+        return OrdersChecked(records.file, (), tuple(problems), notes, ())  # the header is wrong
+    wide = {each.row for each in problems}
+    found = quick_lines(records, known)
+    for at, number in enumerate(records.numbers):
+        if found[at] is None and number not in wide:
+            found[at] = read_line(Fields(records, records.row(at), problems), known)
+    _check_names(records, problems)
+    lines = [each for each in found if each is not None and each.row not in wide]
+    orders = _expanded(records.file, lines, problems)
+    bad = {each.row for each in problems}
+    rows = (
+        tuple(records.row(at) for at, number in enumerate(records.numbers) if number in bad)
+        if bad
+        else ()
     )
-    if order.substitutes and not order.variety:
-        cells.problem(
-            "substitutes",
-            "Substitutes need a variety that they stand for; without one any lot of the crop does.",
-        )
-    return _Line(cells.number, order, every_d, until) if cells.ok else None
+    return OrdersChecked(records.file, tuple(orders), tuple(_in_file_order(problems)), notes, rows)
 
 
-def _default(value: float | None, default: float) -> float:
-    """Return the value, or the default for a blank."""
-    return default if value is None else value
-
-
-def _check_window(
-    cells: Fields, wanted: date | None, earliest: date | None, latest: date | None
-) -> None:
-    """Check that the day wanted lies between the first and the last day that still serve."""
-    both = cells.has("earliest_on") and cells.has("latest_on")
-    if both and earliest and latest and latest < earliest:
-        cells.problem("latest_on", f"latest_on must not be before earliest_on ({earliest}).")
-        return
-    if wanted and earliest and wanted < earliest:
-        cells.problem("earliest_on", f"earliest_on must not be after wanted_on ({wanted}).")
-    if wanted and latest and wanted > latest:
-        cells.problem("latest_on", f"latest_on must not be before wanted_on ({wanted}).")
-
-
-def _check_repeat(
-    cells: Fields, wanted: date | None, every_d: int | None, until: date | None
-) -> None:
-    """Check that a standing order has both its numbers, in order, and not too many drops."""
-    if cells.has("repeat_every_d") and not cells.has("repeat_until"):
-        cells.problem("repeat_every_d", "A standing order also needs repeat_until, its last day.")
-    if cells.has("repeat_until") and not cells.has("repeat_every_d"):
-        cells.problem(
-            "repeat_until", "A standing order also needs repeat_every_d, as 7 for weekly."
-        )
-    if not (wanted and every_d and until):
-        return
-    if until < wanted:
-        cells.problem("repeat_until", f"repeat_until must not be before wanted_on ({wanted}).")
-    elif (until - wanted).days // every_d >= MAX_DROPS:
-        cells.problem(
-            "repeat_until",
-            f"A standing order may have at most {MAX_DROPS} drops; is the year right?",
-        )
-
-
-def _check_names(table: Table, problems: list[Problem]) -> None:
+def _check_names(records: Records, problems: list[Problem]) -> None:
     """Report every row whose order name stood in an earlier row."""
+    place = next((at for at, name in records.columns.items() if name == "order"), None)
+    if place is None:
+        return
+    cells = [each[place] for each in records.records]
+    if records.plain and len(set(cells)) == len(cells):
+        return
     first: dict[str, int] = {}
-    for row in table.rows:
-        name = Fields(table, row, []).text("order")
+    for number, cell in zip(records.numbers, cells, strict=True):
+        name = Fields(records, Row(number, {"order": cell}), []).text("order")
         if not name:
             continue
         if name in first:
             problems.append(
                 Problem(
-                    table.file,
-                    row.number,
+                    records.file,
+                    number,
                     "order",
                     name,
                     f"This order name stands in row {first[name]} already; each order needs a name"
@@ -280,11 +260,13 @@ def _check_names(table: Table, problems: list[Problem]) -> None:
                 )
             )
         else:
-            first[name] = row.number
+            first[name] = number
 
 
-def _expanded(table: Table, lines: Sequence[_Line], problems: list[Problem]) -> list[Order]:
+def _expanded(file: str, lines: Sequence[Line], problems: list[Problem]) -> list[Order]:
     """Put the drops of standing orders in place of their rows; a row named as a drop changes it."""
+    if all(each.repeat_every_d is None for each in lines):
+        return [each.order for each in lines]
     drop_of: dict[str, tuple[str, date]] = {}
     standing: dict[str, dict[str, date]] = {}
     for line in lines:
@@ -306,7 +288,7 @@ def _expanded(table: Table, lines: Sequence[_Line], problems: list[Problem]) -> 
                 near = UnknownNameError.among(name, "drop", standing[base]).nearest
                 problems.append(
                     Problem(
-                        table.file,
+                        file,
                         line.row,
                         "order",
                         name,
@@ -318,7 +300,7 @@ def _expanded(table: Table, lines: Sequence[_Line], problems: list[Problem]) -> 
     return orders
 
 
-def _drops(line: _Line, drops: dict[str, date], changed: set[str]) -> list[Order]:
+def _drops(line: Line, drops: dict[str, date], changed: set[str]) -> list[Order]:
     """Make the drops of a standing order, except those that a row of their own changes."""
     order = line.order
     before = order.wanted_date - order.earliest_date

@@ -79,6 +79,59 @@ def column_key(header: str) -> str:
     return "_".join(header.strip().casefold().replace("-", " ").replace("_", " ").split())
 
 
+@dataclass(frozen=True, slots=True)
+class Records:
+    """The cells of a table as they were found, before they are put under names.
+
+    Attributes
+    ----------
+    file : str
+        Name for messages.
+    columns : mapping of int to str
+        Our columns by their position in a record.
+    others : mapping of int to str
+        Columns that are not ours, as the file spells them.
+    numbers : list of int
+        Number of each row as a spreadsheet shows it.
+    records : list of sequence of Cell
+        Cells of each row, as many as the header has.
+    problems : list of Problem
+        What is wrong with the header, and rows with more cells than it.
+    plain : bool
+        Whether every cell is text, as in a CSV file.
+    """
+
+    file: str
+    columns: dict[int, str]
+    others: dict[int, str]
+    numbers: list[int]
+    records: list[Sequence[Cell]]
+    problems: list[Problem]
+    plain: bool
+
+    def row(self, at: int) -> Row:
+        """Return a row with its cells under the names of the columns."""
+        record = self.records[at]
+        return Row(
+            self.numbers[at],
+            {name: record[place] for place, name in self.columns.items()},
+            {
+                name: record[place]
+                for place, name in self.others.items()
+                if not _is_blank(record[place])
+            },
+        )
+
+    def kept_aside(self) -> tuple[str, ...]:
+        """Name the columns that are not ours and hold anything, or have a name."""
+        return tuple(
+            name
+            for place, name in self.others.items()
+            if not name.startswith("column ")
+            or any(not _is_blank(each[place]) for each in self.records)
+        )
+
+
 def read_table(
     path: str | Path, columns: Sequence[str], required: Iterable[str], sheet: str = ""
 ) -> Table:
@@ -105,10 +158,58 @@ def read_table(
     InputFileError
         If the file cannot be read as a table, or a required column is missing.
     """
-    file = str(path)
-    data = read_bytes(path)
-    if data.startswith(_ZIP_START):
-        records: Iterable[Sequence[Cell]] = _workbook_records(file, data, sheet)
+    found = read_records(str(path), read_bytes(path), columns, required, sheet)
+    if found.problems:
+        raise InputFileError(found.problems)
+    aside = found.kept_aside()
+    return Table(
+        found.file,
+        tuple(found.columns.values()),
+        tuple(found.row(at) for at in range(len(found.records))),
+        aside,
+        aside_notes(found.file, aside, columns, found.columns.values()),
+    )
+
+
+def read_records(
+    file: str,
+    data: bytes,
+    columns: Sequence[str],
+    required: Iterable[str],
+    sheet: str = "",
+    renamed: Mapping[str, str] | None = None,
+) -> Records:
+    """Read the content of a CSV file or a workbook, without putting cells under names yet.
+
+    Parameters
+    ----------
+    file : str
+        Name for messages.
+    data : bytes
+        Content of the file.
+    columns : sequence of str
+        Names of our columns.
+    required : iterable of str
+        Those of them that the file must have.
+    sheet : str, default ""
+        Name of the sheet to take from a workbook that has one so named; the first sheet otherwise.
+    renamed : mapping of str to str or None, default None
+        Headers of the file that stand for another name.
+
+    Returns
+    -------
+    records : Records
+        The rows; what is wrong with the header, or with the number of cells in a row, is in its
+        problems.
+
+    Raises
+    ------
+    InputFileError
+        If the file cannot be read as a table at all.
+    """
+    plain = not data.startswith(_ZIP_START)
+    if not plain:
+        found: Iterable[Sequence[Cell]] = _workbook_records(file, data, sheet)
     elif data.startswith(_OLE_START):
         raise _whole_file(
             file,
@@ -116,8 +217,8 @@ def read_table(
             " without a password, or as CSV UTF-8.",
         )
     else:
-        records = _csv_records(file, decode_text(file, data), columns)
-    return _to_table(file, records, columns, tuple(required))
+        found = _csv_records(file, decode_text(file, data), columns)
+    return _to_records(file, found, columns, tuple(required), renamed or {}, plain=plain)
 
 
 def read_bytes(path: str | Path) -> bytes:
@@ -251,7 +352,7 @@ def _csv_records(file: str, text: str, columns: Sequence[str]) -> Iterator[Seque
         if number == 1 and len(record) <= 2 and record and record[0].casefold().startswith("sep="):
             yield ()  # A hint for spreadsheet programs, not a header.
             continue
-        yield [cell.strip() for cell in record]
+        yield list(map(str.strip, record))
 
 
 def _delimiter_of(text: str, known: set[str]) -> str:
@@ -353,68 +454,59 @@ def _sheet_records(file: str, data: bytes, sheet: str) -> Iterator[Sequence[Cell
             yield [each.strip() if isinstance(each, str) else each for each in values]
 
 
-def _to_table(
-    file: str, records: Iterable[Sequence[Cell]], columns: Sequence[str], required: tuple[str, ...]
-) -> Table:
-    """Find the header, put cells under our names, and report what does not fit."""
+def _to_records(
+    file: str,
+    found: Iterable[Sequence[Cell]],
+    columns: Sequence[str],
+    required: tuple[str, ...],
+    renamed: Mapping[str, str],
+    *,
+    plain: bool,
+) -> Records:
+    """Find the header, keep what is below it, and report what does not fit."""
     problems: list[Problem] = []
     header: list[str] | None = None
-    header_row = 1
     ours: dict[int, str] = {}
     others: dict[int, str] = {}
-    rows: list[Row] = []
-    for number, record in enumerate(records, start=1):
+    numbers: list[int] = []
+    records: list[Sequence[Cell]] = []
+    n_columns = 0
+    for number, record in enumerate(found, start=1):
         if number > MAX_ROWS:
             raise _whole_file(
                 file, f"has more than {MAX_ROWS:,} rows; is this the right file? Split it if so."
             )
-        if all(_is_blank(each) for each in record):
+        if not any(record) and all(map(_is_blank, record)):
             continue
         if header is None:
-            header_row = number
             header = ["" if each is None else str(each).strip() for each in record]
-            ours, others = _match_header(file, header_row, header, columns, problems)
+            header = [renamed.get(each, each) for each in header]
+            n_columns = len(header)
+            ours, others = _match_header(file, number, header, columns, problems)
             missing = [each for each in required if each not in ours.values()]
-            if missing:
-                problems += _missing_columns(file, header_row, header, missing)
+            problems += _missing_columns(file, number, header, missing)
             continue
-        beyond = [str(each) for each in record[len(header) :] if not _is_blank(each)]
-        if beyond:
-            problems.append(
-                Problem(
-                    file,
-                    number,
-                    None,
-                    beyond[0],
-                    f"This row has {len(record)} cells and the header {len(header)}; put a text"
-                    " that holds the delimiter in quotes.",
+        if len(record) != n_columns:
+            beyond = [str(each) for each in record[n_columns:] if not _is_blank(each)]
+            if beyond:
+                problems.append(
+                    Problem(
+                        file,
+                        number,
+                        None,
+                        beyond[0],
+                        f"This row has {len(record)} cells and the header {n_columns}; put a text"
+                        " that holds the delimiter in quotes.",
+                    )
                 )
-            )
-        padded = [*record, *[None] * (len(header) - len(record))]
-        rows.append(
-            Row(
-                number,
-                {name: padded[at] for at, name in ours.items()},
-                {name: padded[at] for at, name in others.items() if not _is_blank(padded[at])},
-            )
-        )
+            record = [*record[:n_columns], *[None] * (n_columns - len(record))]  # noqa: PLW2901
+        numbers.append(number)
+        records.append(record)
     if header is None:
         problems.append(
             Problem(file, None, None, None, "is empty; it needs a header row and rows below it.")
         )
-    if problems:
-        raise InputFileError(problems)
-    used = {name for row in rows for name in row.kept_aside}
-    aside = tuple(
-        name for name in others.values() if name in used or not name.startswith("column ")
-    )
-    return Table(
-        file,
-        tuple(ours.values()),
-        tuple(rows),
-        aside,
-        tuple(_aside_note(file, name, columns, ours.values()) for name in aside),
-    )
+    return Records(file, ours, others, numbers, records, problems, plain)
 
 
 def _is_blank(cell: Cell) -> bool:
@@ -467,12 +559,35 @@ def _missing_columns(
         )
 
 
-def _aside_note(file: str, name: str, columns: Sequence[str], found: Iterable[str]) -> str:
-    """Say that a column was kept aside, and which of ours it may have been meant for."""
-    left = [each for each in columns if each not in set(found)]
-    close = difflib.get_close_matches(column_key(name), left, n=1, cutoff=0.75)
-    advice = f"; did you mean {close[0]}?" if close else "."
-    return f"{file}: the column {name!r} is not used and was kept aside{advice}"
+def aside_notes(
+    file: str, names: Iterable[str], columns: Sequence[str], found: Iterable[str]
+) -> tuple[str, ...]:
+    """Say which columns were kept aside, and which of ours they may have been meant for.
+
+    Parameters
+    ----------
+    file : str
+        Name for messages.
+    names : iterable of str
+        Columns kept aside, as the file spells them.
+    columns : sequence of str
+        Names of our columns.
+    found : iterable of str
+        Those of them that the file has.
+
+    Returns
+    -------
+    notes : tuple of str
+        One sentence a column.
+    """
+    known = set(found)
+    left = [each for each in columns if each not in known]
+    notes = []
+    for name in names:
+        close = difflib.get_close_matches(column_key(name), left, n=1, cutoff=0.75)
+        advice = f"; did you mean {close[0]}?" if close else "."
+        notes.append(f"{file}: the column {name!r} is not used and was kept aside{advice}")
+    return tuple(notes)
 
 
 def open_text(path: Path) -> IO[str]:

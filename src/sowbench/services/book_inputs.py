@@ -12,7 +12,7 @@ from functools import lru_cache
 from pathlib import Path, PurePath, PureWindowsPath
 from typing import TYPE_CHECKING, Final
 
-from sowbench.domain.records import House, Order
+from sowbench.domain.records import House, Order, SeedLot
 from sowbench.exchange.weather import read_weather
 from sowbench.planning.inputs import PlanInputs
 from sowbench.reference.catalog import Catalog
@@ -27,6 +27,7 @@ from sowbench.services.book_state import (
     standings_now,
 )
 from sowbench.services.inputs import InputFiles, load_house, load_inputs
+from sowbench.services.seed_stock import stocks
 
 if TYPE_CHECKING:
     from sowbench.domain.ports import Unit
@@ -251,7 +252,7 @@ def loaded_of(unit: Unit, from_date: date) -> BookInputs:
     lives = {name: each.life for name, each in followed.items()}
     given = given_before(lives.values(), begins)
     orders = [less_given(each, given.get(each.id, 0)) for each in unit.orders_page.since(begins)]
-    lots = unit.lots.all()
+    lots = lots_left(unit)
     standings = standings_now(unit.standings.all(), lives, kept, from_date, catalog)
     inputs = PlanInputs(
         house=house,
@@ -271,6 +272,24 @@ def loaded_of(unit: Unit, from_date: date) -> BookInputs:
         house_version=None if version is None else version.version,
         based_on=None if head is None else head.id,
     )
+
+
+def lots_left(unit: Unit) -> tuple[SeedLot, ...]:
+    """Return the seed lots with the seeds that are left of each.
+
+    Parameters
+    ----------
+    unit : Unit
+        A unit of work of the book.
+
+    Returns
+    -------
+    lots : tuple of SeedLot
+        What was sown since the stock was stated is taken off; the planner minds only what it sows.
+    """
+    lots = unit.lots.all()
+    found = stocks(unit, lots)
+    return tuple(replace(each, n_seeds=found[each.id].n_left) for each in lots)
 
 
 def put_inputs(
