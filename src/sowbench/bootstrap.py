@@ -1,21 +1,30 @@
-"""Wires the real parts together: planner, checker and picture. Tests wire fakes instead."""
+"""Wires the real parts together: planner, checker, picture, book. Tests wire fakes instead."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from datetime import UTC, datetime
+from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final, cast
 
 from sowbench.exchange.season_use import DailyUse
+from sowbench.science.errors import BookOpenError
 from sowbench.services.parts import Made, Parts
+from sowbench.services.workers import Workers
 
 if TYPE_CHECKING:
     from sowbench.domain.plan import Plan
     from sowbench.domain.records import Order
     from sowbench.planning.inputs import PlanInputs
     from sowbench.planning.parameters import SolveParameters
+    from sowbench.services.desk import Desk
     from sowbench.services.parts import Progress, PromiseLike, ReportLike
 
 _NO_LIMIT: Final = 1e8
+
+BOOK_FILE: Final = "book.sqlite"
+"""File of the book in its folder."""
 
 
 def real_parts() -> Parts:
@@ -111,3 +120,79 @@ def _draw(uses: Sequence[DailyUse], title: str) -> Mapping[str, bytes]:
     from sowbench.exchange.picture import draw_season, season_spec
 
     return draw_season(season_spec(uses, title=title))
+
+
+def default_data_folder() -> Path:
+    """Return where the platform keeps a program's data.
+
+    Returns
+    -------
+    folder : Path
+        The folder of the house book where none is named.
+    """
+    from platformdirs import user_data_path
+
+    return user_data_path("sowbench", appauthor=False)
+
+
+@contextmanager
+def open_desk(
+    data: Path, url: str | None = None, *, clock: Callable[[], datetime] | None = None
+) -> Iterator[Desk]:
+    """Open a house book, with all that its pages and commands work with.
+
+    Parameters
+    ----------
+    data : Path
+        Folder of the book; made for this user alone if it is not there.
+    url : str or None, default None
+        Address of the database; None is a file in the folder.
+    clock : callable or None, default None
+        Gives the instant (UTC); None is the clock of the computer.
+
+    Yields
+    ------
+    desk : Desk
+        The desk, closed with its workers at the end.
+
+    Raises
+    ------
+    BookOpenError
+        If the folder cannot be made or the book cannot be opened.
+    """
+    from sowbench.services.desk import Desk
+    from sowbench.store.book import open_book
+
+    folder = Path(data).expanduser().absolute()
+    _make_folder(folder)
+    address = url or f"sqlite:///{folder / BOOK_FILE}"
+    book = open_book(address)
+    workers = Workers()
+    try:
+        yield Desk(
+            book=book,
+            parts=real_parts(),
+            clock=clock or _now,
+            executor=workers,
+            data=folder,
+            data_url=address,
+        )
+    finally:
+        workers.shutdown(wait=False, cancel_futures=True)
+        book.close()
+
+
+def _now() -> datetime:
+    """Return the instant by the clock of the computer."""
+    return datetime.now(UTC)
+
+
+def _make_folder(folder: Path) -> None:
+    """Make the folder of a book, for this user alone."""
+    try:
+        folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+    except OSError as error:
+        raise BookOpenError(
+            f"{folder} must be a folder, or one that can be made; {error.strerror or error}."
+            " Name another with --data."
+        ) from error

@@ -181,5 +181,53 @@ class InputFileError(SowbenchError, ValueError):
         return "\n".join([head, *(str(each) for each in self.problems)])
 
 
+class BookError(SowbenchError):
+    """A house book that could not do what was asked; what is in it is as it was.
+
+    Parameters
+    ----------
+    problem : str
+        What is wrong and what would be right, as sentences.
+    """
+
+    def __init__(self, problem: str) -> None:
+        super().__init__(problem)
+        self.problem = problem
+
+    def __str__(self) -> str:
+        """Return the message."""
+        return self.problem
+
+
+class BookOpenError(BookError, OSError):
+    """A house book that cannot be opened.
+
+    Parameters
+    ----------
+    problem : str
+        What is wrong and what would be right, as sentences.
+    """
+
+
+class BookBusyError(BookError, TimeoutError):
+    """A house book that someone else is writing to for too long.
+
+    Parameters
+    ----------
+    problem : str
+        What is wrong and what would be right, as sentences.
+    """
+
+
+class StoreFullError(BookError, OSError):
+    """A house book that has no room to write; nothing of this piece of work was kept.
+
+    Parameters
+    ----------
+    problem : str
+        What is wrong and what would be right, as sentences.
+    """
+
+
 class DoubtWarning(UserWarning):
     """A result that may be right but deserves a second look."""

@@ -9,7 +9,6 @@ from sqlalchemy import (
     Boolean,
     Column,
     Date,
-    DateTime,
     Float,
     ForeignKey,
     Index,
@@ -19,7 +18,10 @@ from sqlalchemy import (
     String,
     Table,
     Text,
+    text,
 )
+
+from sowbench.store.types import UtcDateTime
 
 # SQLite counts rows only where the key is INTEGER.
 _Counter = BigInteger().with_variant(Integer, "sqlite")
@@ -33,6 +35,8 @@ metadata: Final = MetaData(
     }
 )
 
+_TICKS = text("job != ''")
+
 # What was entered -------------------------------------------------------------------------------
 
 entry = Table(
@@ -42,8 +46,8 @@ entry = Table(
     Column("id", String(64), nullable=False, unique=True),
     Column("kind", String(32), nullable=False),
     Column("day_date", Date, nullable=False),
-    Column("at", DateTime(timezone=True)),
-    Column("received_at", DateTime(timezone=True), nullable=False),
+    Column("at", UtcDateTime()),
+    Column("received_at", UtcDateTime(), nullable=False),
     Column("person", Text, nullable=False, default=""),
     Column("sowing", Text, nullable=False, default=""),
     Column("lot", Text, nullable=False, default=""),
@@ -55,6 +59,8 @@ entry = Table(
     Index(None, "day_date", "seq"),
     Index(None, "corrects"),
     Index(None, "lot"),
+    # Which entries tick off a job.
+    Index("ix_entry_job", "job", sqlite_where=_TICKS, postgresql_where=_TICKS),
 )
 
 orders = Table(
@@ -82,6 +88,7 @@ orders = Table(
     Column("note", Text, nullable=False, default=""),
     Column("standing_of", Text, nullable=False, default=""),
     Index(None, "wanted_date", "position"),
+    Index(None, "latest_date", "wanted_date"),
     Index(None, "standing_of"),
     Index(None, "customer"),
 )
@@ -116,7 +123,7 @@ change = Table(
     "change",
     metadata,
     Column("seq", _Counter, primary_key=True, autoincrement=True),
-    Column("at", DateTime(timezone=True), nullable=False),
+    Column("at", UtcDateTime(), nullable=False),
     Column("person", Text, nullable=False, default=""),
     Column("subject", String(16), nullable=False),  # order, lot, pin, standing, house
     Column("name", Text, nullable=False),
@@ -130,7 +137,7 @@ house = Table(
     "house",
     metadata,
     Column("version", Integer, primary_key=True, autoincrement=True),
-    Column("at", DateTime(timezone=True), nullable=False),
+    Column("at", UtcDateTime(), nullable=False),
     Column("person", Text, nullable=False, default=""),
     Column("text", Text, nullable=False),  # house.toml
     Column("reason", Text, nullable=False, default=""),
@@ -141,7 +148,7 @@ file = Table(
     "file",
     metadata,
     Column("name", Text, primary_key=True),
-    Column("at", DateTime(timezone=True), nullable=False),
+    Column("at", UtcDateTime(), nullable=False),
     Column("content", LargeBinary, nullable=False),
 )
 
@@ -158,8 +165,8 @@ plan_run = Table(
     "plan_run",
     metadata,
     Column("id", Integer, primary_key=True, autoincrement=True),
-    Column("started_at", DateTime(timezone=True), nullable=False),
-    Column("ended_at", DateTime(timezone=True)),
+    Column("started_at", UtcDateTime(), nullable=False),
+    Column("ended_at", UtcDateTime()),
     Column("person", Text, nullable=False, default=""),
     Column("state", String(16), nullable=False),  # running, done, stopped, failed
     Column("from_date", Date, nullable=False),
@@ -172,10 +179,10 @@ plan = Table(
     "plan",
     metadata,
     Column("id", Integer, primary_key=True, autoincrement=True),
-    Column("made_at", DateTime(timezone=True), nullable=False),
+    Column("made_at", UtcDateTime(), nullable=False),
     Column("person", Text, nullable=False, default=""),
     Column("state", String(16), nullable=False, index=True),  # proposed, current, past, declined
-    Column("accepted_at", DateTime(timezone=True)),
+    Column("accepted_at", UtcDateTime()),
     Column("based_on", Integer),  # the plan it kept to
     Column("house_version", Integer),
     Column("from_date", Date, nullable=False),
@@ -305,10 +312,10 @@ sowing_life = Table(
     Column("n_seen", Integer),  # cells last looked at
     Column("place", Text, nullable=False, default=""),  # of most of its trays
     Column("ended_date", Date),
-    Column("last_entry_at", DateTime(timezone=True)),
+    Column("last_entry_at", UtcDateTime()),
     Column("n_entries", Integer, nullable=False, default=0),
     Index(None, "ended_date", "sown_date"),
-    Index(None, "lot"),
+    Index(None, "lot", "sown_date"),
 )
 
 tray = Table(
@@ -351,7 +358,7 @@ job_done = Table(
     Column("key", Text, primary_key=True),
     Column("entry", String(64), nullable=False),
     Column("date", Date, nullable=False),
-    Column("at", DateTime(timezone=True)),
+    Column("at", UtcDateTime()),
     Column("person", Text, nullable=False, default=""),
     Column("sowing", Text, nullable=False, default=""),
     Index(None, "sowing"),

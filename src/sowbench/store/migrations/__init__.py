@@ -1,0 +1,1 @@
+"""Migrations of the tables, one revision a change; store/schema.py runs them."""

@@ -1,0 +1,1 @@
+"""Revisions, in the order of their names."""

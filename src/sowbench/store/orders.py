@@ -1,0 +1,180 @@
+"""Orders, with every change of one."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import fields
+from datetime import datetime
+from typing import Any, Final
+
+from sqlalchemy import Row, bindparam, func, insert, select, update
+
+from sowbench.domain.book import Change
+from sowbench.domain.records import Order
+from sowbench.store import tables
+from sowbench.store.bodies import body_of
+from sowbench.store.changes import history, write_changes
+from sowbench.store.repository import Repository, in_parts
+
+orders: Final = tables.orders
+SUBJECT: Final = "order"
+
+_FIELDS: Final = tuple(each.name for each in fields(Order))
+_LISTS: Final = ("substitutes", "containers")
+_BETWEEN: Final = "|"
+ORDER_COLUMNS: Final = tuple(orders.c["name" if name == "id" else name] for name in _FIELDS)
+"""Columns from which `order_of` makes an order, in its order."""
+_AT_LISTS: Final = tuple(_FIELDS.index(name) for name in _LISTS)
+
+
+def order_of(row: Row[Any] | Sequence[Any]) -> Order:
+    """Return the order of a row.
+
+    Parameters
+    ----------
+    row : Row or sequence
+        Values of `ORDER_COLUMNS`, in that order; more may follow.
+
+    Returns
+    -------
+    order : Order
+        The order.
+    """
+    values = list(row[: len(_FIELDS)])
+    for at in _AT_LISTS:
+        values[at] = tuple(values[at].split(_BETWEEN)) if values[at] else ()
+    return Order(*values)
+
+
+def _row_of(order: Order) -> dict[str, Any]:
+    """Return an order as a row, less its position."""
+    row = {name: getattr(order, name) for name in _FIELDS if name != "id"}
+    for name in _LISTS:
+        row[name] = _BETWEEN.join(row[name])
+    row["name"] = order.id
+    return row
+
+
+class Orders(Repository):
+    """Orders; those cancelled stay, with that status; see domain.ports.entered."""
+
+    def all(self) -> tuple[Order, ...]:
+        """Return every order in file order, cancelled ones too.
+
+        Returns
+        -------
+        orders : tuple of Order
+            The orders.
+        """
+        query = select(*ORDER_COLUMNS).order_by(orders.c.position)
+        return tuple(order_of(row) for row in self._connection.execute(query))
+
+    def get(self, name: str) -> Order | None:
+        """Return one order.
+
+        Parameters
+        ----------
+        name : str
+            Its name.
+
+        Returns
+        -------
+        order : Order or None
+            The order; None if there is none of that name.
+        """
+        return self.named([name]).get(name)
+
+    def named(self, names: Iterable[str]) -> dict[str, Order]:
+        """Return the orders of these names.
+
+        Parameters
+        ----------
+        names : iterable of str
+            Their names.
+
+        Returns
+        -------
+        orders : dict of str to Order
+            Those that there are.
+        """
+        found = {}
+        for part in in_parts(names):
+            query = select(*ORDER_COLUMNS).where(orders.c.name.in_(part))
+            for row in self._connection.execute(query):
+                found[row[0]] = order_of(row)
+        return found
+
+    def put(self, orders: Sequence[Order], at: datetime, person: str, reason: str) -> int:
+        """Add new orders and change known ones.
+
+        Parameters
+        ----------
+        orders : sequence of Order
+            The orders as they are from now on; of several of one name the last holds.
+        at : datetime
+            Instant of the change.
+        person : str
+            Who changed them.
+        reason : str
+            Why.
+
+        Returns
+        -------
+        n_changed : int
+            How many were not so already.
+        """
+        wanted = {each.id: each for each in orders}
+        known = self.named(wanted)
+        new = [each for name, each in wanted.items() if name not in known]
+        changed = [each for name, each in wanted.items() if name in known and known[name] != each]
+        self._insert(new)
+        self._update(changed)
+        write_changes(
+            self._connection, SUBJECT, _before_and_after(new, changed, known), at, person, reason
+        )
+        return len(new) + len(changed)
+
+    def _insert(self, new: Sequence[Order]) -> None:
+        """Write new orders behind the others."""
+        if not new:
+            return
+        last = self._connection.execute(select(func.max(orders.c.position))).scalar_one()
+        first = 0 if last is None else last + 1
+        rows = [_row_of(each) | {"position": at} for at, each in enumerate(new, start=first)]
+        self._connection.execute(insert(orders), rows)
+
+    def _update(self, changed: Sequence[Order]) -> None:
+        """Write known orders as they are now; their positions stay."""
+        if not changed:
+            return
+        rows = [_row_of(each) for each in changed]
+        for row in rows:
+            row["of_name"] = row.pop("name")
+        values: dict[str, Any] = {name: bindparam(name) for name in rows[0] if name != "of_name"}
+        query = update(orders).where(orders.c.name == bindparam("of_name")).values(values)
+        self._connection.execute(query, rows)
+
+    def history(self, name: str) -> list[Change]:
+        """Return the changes of an order, the first first.
+
+        Parameters
+        ----------
+        name : str
+            Its name.
+
+        Returns
+        -------
+        changes : list of Change
+            The changes.
+        """
+        return history(self._connection, SUBJECT, name)
+
+
+def _before_and_after(
+    new: Iterable[Order], changed: Iterable[Order], known: Mapping[str, Order]
+) -> Iterable[tuple[str, str | None, str | None]]:
+    """Tell of each change what was and what is."""
+    for each in new:
+        yield each.id, None, body_of(each)
+    for each in changed:
+        yield each.id, body_of(known[each.id]), body_of(each)
