@@ -345,6 +345,24 @@ class SowingReads(Repository):
         ).one_or_none()
         return None if row is None else PlannedJob(*row)
 
+    def jobs_on(self, plan: int, day: date) -> list[PlannedJob]:
+        """Return all planned jobs of a day.
+
+        Parameters
+        ----------
+        plan : int
+            The plan.
+        day : date
+            The day.
+
+        Returns
+        -------
+        jobs : list of PlannedJob
+            By their keys.
+        """
+        query = _jobs().where(planned_job.c.plan == plan, planned_job.c.date == day)
+        return [PlannedJob(*row) for row in self._connection.execute(query.order_by("key"))]
+
     def use(self, plan: int, name: str, day: date) -> PlannedUseDay | None:
         """Return how full a place is planned to be on a day.
 

@@ -201,5 +201,8 @@ class SowingsPage(Protocol):
     def job(self, plan: int, key: str) -> PlannedJob | None:
         """Return one planned job."""
 
+    def jobs_on(self, plan: int, day: date) -> list[PlannedJob]:
+        """Return all planned jobs of a day."""
+
     def use(self, plan: int, name: str, day: date) -> PlannedUseDay | None:
         """Return how full a place is planned to be on a day."""

@@ -1,0 +1,220 @@
+"""Finds the working of a number by its address; what is heavy is worked out once a plan."""
+
+from __future__ import annotations
+
+from collections import OrderedDict
+from collections.abc import Callable
+from threading import Lock
+from typing import TYPE_CHECKING, Final, Generic, TypeVar
+
+from sowbench.checking.hands import WATER
+from sowbench.domain.records import Order
+from sowbench.science.errors import OutOfRangeError, UnknownNameError
+from sowbench.services.book_inputs import house_of
+from sowbench.services.working import Line, Working
+from sowbench.services.working_job import HANDS, minutes_working, use_working
+from sowbench.services.working_lot import germination_working
+from sowbench.services.working_model import (
+    Few,
+    Recomputed,
+    few_of_order,
+    few_sowings,
+    plan_head,
+)
+from sowbench.services.working_money import bound_working, cost_working, sowing_cost_working
+from sowbench.services.working_order import Chance, chance_working
+from sowbench.services.working_ready import overgrown_working, ready_working
+from sowbench.services.working_sowing import cells_working, mix_working, plants_working
+
+if TYPE_CHECKING:
+    from datetime import date
+
+    from sowbench.domain.book import PlanHead
+    from sowbench.domain.plan import Plan, Sowing
+    from sowbench.domain.ports import Unit
+    from sowbench.services.desk import Desk
+
+Key = TypeVar("Key")
+Value = TypeVar("Value")
+
+_OF_SOWING: Final[dict[str, Callable[[Recomputed, Sowing], Working]]] = {
+    "cells": cells_working,
+    "plants": plants_working,
+    "ready": ready_working,
+    "overgrown": overgrown_working,
+    "sowing-cost": sowing_cost_working,
+    "mix": mix_working,
+}
+NAMES: Final = (*_OF_SOWING, *(each.value for each in Chance), "minutes", "use", "germination",
+                "cost", "bound")  # fmt: skip
+"""What has a working, as its address names it."""
+_MOST_KEPT: Final = 128
+_MOST_PLANS: Final = 4
+
+
+class _Kept(Generic[Key, Value]):
+    """The last few results, shared by the threads that answer pages."""
+
+    def __init__(self, most: int) -> None:
+        self._most = most
+        self._found: OrderedDict[Key, Value] = OrderedDict()
+        self._lock = Lock()
+
+    def get(self, key: Key, make: Callable[[], Value]) -> Value:
+        """Return what is kept under a key, made if it is not."""
+        with self._lock:
+            if key in self._found:
+                self._found.move_to_end(key)
+                return self._found[key]
+        value = make()
+        with self._lock:
+            self._found[key] = value
+            while len(self._found) > self._most:
+                self._found.popitem(last=False)
+        return value
+
+
+_models: Final = _Kept[tuple[object, ...], Recomputed](_MOST_KEPT)
+_plans: Final = _Kept[tuple[object, ...], "Plan"](_MOST_PLANS)
+
+
+def model_of(few: Few) -> Recomputed:
+    """Return a few sowings worked out once more, from those kept if nothing has changed.
+
+    Parameters
+    ----------
+    few : Few
+        What they are made from.
+
+    Returns
+    -------
+    model : Recomputed
+        The same for the same plan, house, orders and lots.
+    """
+    key = (
+        few.head.id,
+        few.head.made_at,
+        id(few.house),
+        few.sowings,
+        few.orders,
+        few.lots,
+        few.standings,
+        tuple(each.id for each in few.entries),
+    )
+    return _models.get(key, lambda: Recomputed(few))
+
+
+def working_of(
+    desk: Desk, what: str, of: str = "", plan: int | None = None, day: date | None = None
+) -> Working:
+    """Return the working of a number.
+
+    Parameters
+    ----------
+    desk : Desk
+        The open book.
+    what : str
+        Which number: one of `NAMES`.
+    of : str, default ""
+        Name of the sowing, order, job, place or lot.
+    plan : int or None, default None
+        Number of the plan; None is the current one.
+    day : date or None, default None
+        The day, where it matters; None is today.
+
+    Returns
+    -------
+    working : Working
+        Inputs, formula, result and sources.
+
+    Raises
+    ------
+    UnknownNameError
+        If there is no such number, plan, sowing, order, job, place or lot.
+    """
+    if what not in NAMES:
+        raise UnknownNameError.among(what, "working", NAMES)
+    when = desk.today() if day is None else day
+    with desk.book.reading() as unit:
+        if what == "germination":
+            lot = unit.lots.get(of)
+            if lot is None:
+                raise UnknownNameError(of, "lot")
+            return germination_working(lot, house_of(unit)[1], when)
+        head = plan_head(unit, plan)
+        if what in _OF_SOWING and not (what == "mix" and not of):
+            model = model_of(few_sowings(unit, head, [of]))
+            return _OF_SOWING[what](model, model.sowing(of))
+        if what in set(Chance):
+            row = unit.sowings_page.order_plans(head.id, [of]).get(of)
+            if row is None:
+                raise UnknownNameError(of, "order of this plan")
+            if not row.hand_over:
+                return _not_planned(unit.orders.get(of), of)
+            return chance_working(model_of(few_of_order(unit, head, of)), of, Chance(what))
+        if what == "minutes":
+            return _minutes(unit, head, of)
+        if what == "use":
+            return _use(unit, head, of, when)
+        body = _plans.get((desk.data_url, head.id, head.made_at), lambda: unit.plans.body(head.id))
+        house = house_of(unit, head.house_version)[0]
+    if what == "mix":
+        return _all_mix(body)
+    return cost_working(body, house) if what == "cost" else bound_working(body, house)
+
+
+def _minutes(unit: Unit, head: PlanHead, key: str) -> Working:
+    """Minutes of a job; a job for one of several orders is part of the job for all."""
+    job = unit.sowings_page.job(head.id, key)
+    if job is None:
+        job = unit.sowings_page.job(head.id, key.rpartition("/")[0])
+    if job is None:
+        raise UnknownNameError(key, "job of this plan")
+    if job.task == WATER:
+        names = [each.sowing for each in unit.sowings_page.standing_in(head.id, job.place, job.day)]
+    else:
+        names = [job.sowing]
+    return minutes_working(model_of(few_sowings(unit, head, names)), job)
+
+
+def _use(unit: Unit, head: PlanHead, name: str, day: date) -> Working:
+    """How full a place or the hands are."""
+    use = unit.sowings_page.use(head.id, name, day)
+    if use is None:
+        raise UnknownNameError(name, "place of this plan")
+    if name == HANDS:
+        return use_working(None, use, day, unit.sowings_page.jobs_on(head.id, day))
+    names = [each.sowing for each in unit.sowings_page.standing_in(head.id, name, day)]
+    model = model_of(few_sowings(unit, head, names)) if names else None
+    return use_working(model, use, day)
+
+
+def _not_planned(order: Order | None, name: str) -> Working:
+    """Say that nothing is planned for an order."""
+    if order is None:
+        raise UnknownNameError(name, "order")
+    line = Line("Nothing is planned for it, so nothing can be enough or in time.", "", "0 %")
+    return Working("Chance", name, "0 %", (), (line,), 0.0, 0.0)
+
+
+def _all_mix(plan: Plan) -> Working:
+    """The mix of a whole plan, as its supplies list it."""
+    rows = [each for each in plan.supplies if each.unit.casefold() in {"l", "liter", "liters"}]
+    if not rows:
+        raise OutOfRangeError("mix of the plan", "listed among its supplies", "nothing")
+    total = sum(each.amount for each in rows)
+    lines = [
+        Line(f"{each.item}, needed by {each.needed_on:%d %B}", "", f"{each.amount:,.0f} l")
+        for each in rows
+    ]
+    return Working(
+        "Mix of the plan",
+        f"{len(plan.sowings)} sowings",
+        f"{total:,.0f} l",
+        (),
+        (*lines, Line("Cells x volume of a cell, and a tenth for what is spilled and settles.",
+                      "sum", f"{total:,.0f} l")),
+        total,
+        total,
+        where="docs/model.md, section 10",
+    )  # fmt: skip
