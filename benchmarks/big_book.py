@@ -162,19 +162,20 @@ def _map_trays(connection: Connection, n_trays: int, seed: int) -> None:
     if sample is None:
         return
     rng = np.random.default_rng(seed)
+    n_cells = int(sample["n_cells"])
     connection.execute(t.tray.delete().where(t.tray.c.sowing == sowing))
     day = sample["counted_date"] or sample["from_date"]
     trays, entries = [], []
     for number in range(1, n_trays + 1):
-        marks = rng.choice(["0", "1", "+"], size=128, p=[0.12, 0.84, 0.04])
+        marks = rng.choice(["0", "1", "+"], size=n_cells, p=[0.12, 0.84, 0.04])
         cells = "".join(marks.tolist())
         entry = f"map-{sowing}-{number}"[:64]
         n_right = cells.count("1") + cells.count("+")
         tray = dict(sample)
-        tray |= {"number": number, "n_cells": 128, "cells": cells, "n_right": n_right,
-                 "n_seen": 128, "count_entry": entry, "counted_date": day}  # fmt: skip
+        tray |= {"number": number, "n_cells": n_cells, "cells": cells, "n_right": n_right,
+                 "n_seen": n_cells, "count_entry": entry, "counted_date": day}  # fmt: skip
         trays.append(tray)
-        body = json.dumps({"n": n_right, "n_of": 128, "trays": [number], "cells": cells})
+        body = json.dumps({"n": n_right, "n_of": n_cells, "trays": [number], "cells": cells})
         entries.append(
             {
                 "id": entry,
