@@ -109,6 +109,16 @@ class DayView:
     by_journal: bool
     n_differ: int
 
+    @property
+    def before(self) -> date:
+        """The day before."""
+        return self.day - timedelta(days=1)
+
+    @property
+    def after(self) -> date:
+        """The day after."""
+        return self.day + timedelta(days=1)
+
 
 def place_view(
     desk: Desk,
