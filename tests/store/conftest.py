@@ -1,0 +1,81 @@
+"""Every test that takes `book` or `address` runs on both databases."""
+
+import shutil
+from collections.abc import Callable, Iterator
+from itertools import count
+from pathlib import Path
+
+import pytest
+from sqlalchemy import create_engine, make_url, text
+
+from sowbench.store.book import HouseBook, open_book
+from sowbench.store.tables import metadata
+from tests.store.postgres_server import needed_server, running_server
+
+_numbers = count(1)
+DATABASES = ("sqlite", "postgresql")
+
+
+@pytest.fixture(scope="session")
+def server() -> Iterator[str]:
+    """Address of the PostgreSQL of this session, with {name} for the database."""
+    with running_server(needed_server()) as address:
+        yield address
+
+
+def new_postgresql(server: str) -> str:
+    """Make an empty database; return its address."""
+    name = f"book_{next(_numbers)}"
+    url = make_url(server.format(name="postgres")).set(drivername="postgresql+psycopg")
+    engine = create_engine(url, isolation_level="AUTOCOMMIT")
+    with engine.connect() as connection:
+        connection.execute(text(f"CREATE DATABASE {name}"))
+    engine.dispose()
+    return server.format(name=name)
+
+
+@pytest.fixture(params=DATABASES)
+def new_address(request: pytest.FixtureRequest, tmp_path: Path) -> Callable[[], str]:
+    """Give addresses of empty databases, one a call."""
+    if request.param == "sqlite":
+        return lambda: f"sqlite:///{tmp_path / f'new-{next(_numbers)}.sqlite'}"
+    server = request.getfixturevalue("server")
+    return lambda: new_postgresql(server)
+
+
+@pytest.fixture(scope="session")
+def template_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """An SQLite book with nothing in it, to be copied."""
+    path = tmp_path_factory.mktemp("template") / "book.sqlite"
+    open_book(f"sqlite:///{path}").close()
+    return path
+
+
+@pytest.fixture(scope="session")
+def shared_postgresql(server: str) -> Iterator[HouseBook]:
+    """A PostgreSQL book that tests empty before they use it."""
+    book = open_book(new_postgresql(server))
+    yield book
+    book.close()
+
+
+@pytest.fixture(params=DATABASES)
+def address(request: pytest.FixtureRequest, tmp_path: Path) -> str:
+    """Address of a book with nothing in it, its tables made."""
+    if request.param == "sqlite":
+        path = tmp_path / "book.sqlite"
+        shutil.copy(request.getfixturevalue("template_file"), path)
+        return f"sqlite:///{path}"
+    shared = request.getfixturevalue("shared_postgresql")
+    names = ", ".join(f'"{name}"' for name in metadata.tables)
+    with shared.engine.begin() as connection:
+        connection.execute(text(f"TRUNCATE {names} RESTART IDENTITY"))
+    return shared.engine.url.render_as_string(hide_password=False)
+
+
+@pytest.fixture
+def book(address: str) -> Iterator[HouseBook]:
+    """A book with nothing in it."""
+    book = open_book(address)
+    yield book
+    book.close()
