@@ -98,7 +98,8 @@ class OrdersPage(Repository):
             .select_from(orders.outerjoin(planned_order, _in_plan(plan)))
             .where(_is_open(today))
         )
-        return OrdersCount(*self._connection.execute(query).one())
+        row = tuple(self._connection.execute(query).one())
+        return OrdersCount(row[0], row[1], row[2], row[3])
 
     def customers(self, today: date) -> list[str]:
         """Return the customers of open orders."""
@@ -223,7 +224,7 @@ def _unmet_of(body: str | None) -> Unmet | None:
 
 def _shown(wanted: OrdersFilter, today: date, confidence_frac: float) -> ColumnElement[bool]:
     """Choose the orders that a filter asks for."""
-    found = [_BY_SHOWN[wanted.shown](today, confidence_frac)]
+    found = [_is_shown(wanted.shown, today, confidence_frac)]
     if wanted.customer:
         found.append(orders.c.customer == wanted.customer)
     if wanted.crop:
@@ -278,14 +279,20 @@ def _is_risky(confidence_frac: float) -> ColumnElement[bool]:
     )
 
 
-_BY_SHOWN: Final = {
-    OrdersShown.OPEN: lambda today, _: _is_open(today),
-    OrdersShown.RISKY: lambda today, sure: and_(_is_open(today), _is_risky(sure)),
-    OrdersShown.UNMET: lambda today, _: and_(_is_open(today), _is_unmet()),
-    OrdersShown.UNPLANNED: lambda today, _: and_(_is_open(today), planned_order.c.name.is_(None)),
-    OrdersShown.PAST: lambda today, _: and_(
-        orders.c.status != _CANCELLED, orders.c.latest_date < today
-    ),
-    OrdersShown.CANCELLED: lambda _, __: orders.c.status == _CANCELLED,
-    OrdersShown.ALL: lambda _, __: true(),
-}
+def _is_shown(shown: OrdersShown, today: date, confidence_frac: float) -> ColumnElement[bool]:
+    """Choose the orders that a list shows."""
+    is_cancelled = orders.c.status == _CANCELLED
+    if shown is OrdersShown.CANCELLED:
+        return is_cancelled
+    if shown is OrdersShown.PAST:
+        return and_(~is_cancelled, orders.c.latest_date < today)
+    if shown is OrdersShown.ALL:
+        return true()
+    is_open = _is_open(today)
+    if shown is OrdersShown.RISKY:
+        return and_(is_open, _is_risky(confidence_frac))
+    if shown is OrdersShown.UNMET:
+        return and_(is_open, _is_unmet())
+    if shown is OrdersShown.UNPLANNED:
+        return and_(is_open, planned_order.c.name.is_(None))
+    return is_open
