@@ -132,6 +132,10 @@ TIMES = {
     "day of handing over": with_order(PLAN, hand_over=(HandOver(on(31), "s1", 40),)),
     "stands until it is handed over": with_order(PLAN, hand_over=(HandOver(on(30), "s1", 40),)),
     "not overgrown when handed over": with_order(PLAN, hand_over=(HandOver(on(41), "s1", 40),)),
+    "into a cold store on a work day": with_step(
+        PLAN, 2, kind=StepKind.HOLD, place="store", from_date=on(27)
+    ),
+    "in its last place before the first part goes": with_step(PLAN, 2, from_date=on(29)),
     "held from the ready day on": with_step(PLAN, 2, kind=StepKind.HOLD, place="store"),
 }
 PLACES = {

@@ -2,41 +2,34 @@
 
 from __future__ import annotations
 
-import heapq
 from collections import defaultdict
-from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping
 from typing import Final
 
-from sowbench.checking.candidates import Evaluator
+import numpy as np
+from numpy.typing import NDArray
+
+from sowbench.checking.candidates import GROUP_MOST, Enumerator, Group, Offers
 from sowbench.checking.chances import Stands
 from sowbench.checking.costs import given_filling, given_timing
 from sowbench.checking.hands import Rates, Work, water_by_day
 from sowbench.checking.prices import Tariff, capacity_value, is_given
+from sowbench.checking.pricing import Pricer
 from sowbench.checking.report import Ledger
-from sowbench.checking.routes import Calendar, Climates, Route, routes_of
+from sowbench.checking.rooms import stays, step_area
+from sowbench.checking.routes import Calendar, Routes, routes_of
 from sowbench.checking.season import Season
-from sowbench.checking.sizing import Offered, Sizer
+from sowbench.checking.sizing import Sized, Sizer
 from sowbench.checking.timeline import Timelines
 from sowbench.checking.timing import LATE_MOST_D
 from sowbench.checking.ways import ContainerPath, admissible_lots, container_paths
 from sowbench.domain.records import Order, ReadyRule
 
-GROUP_MOST: Final = 4
+Floats = NDArray[np.float64]
+
 GROUP_WITHIN_D: Final = 7
 BOUND_SLIP_FRAC: Final = 0.001
-ROUGH_FRAC: Final = 0.02
-"""How far the rough reduced cost may be off."""
-N_EXACT: Final = 6
-"""So many candidates of a group, the roughly cheapest, are sized exactly."""
-
-
-@dataclass(frozen=True, slots=True)
-class Group:
-    """Orders that follow each other and may share a sowing, in their turn."""
-
-    orders: tuple[Order, ...]
-    plants: tuple[int, ...]
+_CHUNK: Final = 100_000
 
 
 def groups_of(season: Season, demand: Mapping[str, int]) -> list[Group]:
@@ -45,7 +38,10 @@ def groups_of(season: Season, demand: Mapping[str, int]) -> list[Group]:
     for order in season.orders.values():
         if demand[order.id] > 0 and order.crop in season.catalog.crops:
             lots = tuple(sorted(each.id for each in admissible_lots(season, order)))
-            key = (order.crop, order.system, order.handover, order.organic, lots)
+            key = (
+                order.crop, order.system, order.handover, order.organic, order.containers,
+                order.unit, lots,
+            )  # fmt: skip
             kinds[key].append(order)
     groups = []
     pinned = {each.target for each in season.pins}
@@ -81,17 +77,16 @@ class BoundCheck:
     ) -> None:
         self.season = season
         self.lines = lines
-        self.stands = stands
         self.rates = rates
         self.tariff = Tariff(season, rates, ledger)
         self.tariff.scale_changes()
         self.calendar = Calendar(season)
-        self.climates = Climates(season)
         self.demand = demand_left(season)
         self.cover: dict[str, float] = {}
-        self.n_candidates = self.n_exact = 0
+        self.n_candidates = 0
+        self.enumerator = Enumerator(season)
         self.sizer = Sizer(season, stands.constants)
-        self.evaluator = Evaluator(season, self.tariff, rates, self.calendar, self.sizer)
+        self.pricer = Pricer(season, self.tariff, rates, self.calendar)
 
     def run(self, work: list[Work]) -> float:
         """Return the bound at the plan's prices."""
@@ -99,9 +94,8 @@ class BoundCheck:
         for order in season.orders.values():
             most = season.house.prices.short_plant * self.demand[order.id]
             self.cover[order.id] = min(self.tariff.order.get(order.id, most), most)
-        groups = groups_of(season, self.demand)
         crops: dict[str, list[Group]] = defaultdict(list)
-        for group in groups:
+        for group in groups_of(season, self.demand):
             crops[group.orders[0].crop].append(group)
         for members in crops.values():
             self._lower(members)
@@ -111,83 +105,100 @@ class BoundCheck:
 
     def _lower(self, groups: list[Group]) -> None:
         """Lower the cover of a crop's groups to their cheapest candidates, small groups first."""
+        cheapest = np.full(len(groups), np.inf)
+        for offers, numbers in self.offers(groups):
+            self.n_candidates += offers.group.size
+            # What costs more than its orders are worth lowers nothing.
+            worth = np.array([sum(self.cover[o.id] for o in groups[g].orders) for g in numbers])
+            for start in range(0, offers.group.size, _CHUNK):
+                rows = np.arange(start, min(start + _CHUNK, offers.group.size))
+                money = self.reduced(offers.take(rows), worth)
+                np.minimum.at(cheapest, numbers[offers.group[rows]], money)
+        for g in sorted(range(len(groups)), key=lambda each: len(groups[each].orders)):
+            self._lower_one(groups[g].orders, float(cheapest[g]))
+
+    def offers(self, groups: list[Group]) -> list[tuple[Offers, NDArray[np.int64]]]:
+        """Give the candidates of a crop's groups rule by rule, with the numbers of the groups."""
         season = self.season
         crop = season.catalog.crops[groups[0].orders[0].crop]
-        by_path: dict[tuple[str, str], list[Group]] = defaultdict(list)
-        by_rule: dict[ReadyRule, dict[tuple[str, str], ContainerPath]] = defaultdict(dict)
-        for group in groups:
-            for path in _paths(season, group):
-                key = (path.first.id, path.last.id)
-                by_path[key].append(group)
-                by_rule[path.rule][key] = path
         latest = max(
             season.index(each.latest_date) + LATE_MOST_D for g in groups for each in g.orders
         )
-        ways = [
-            (path, by_path[key], route)
-            for rule, paths in by_rule.items()
-            for route in routes_of(season, self.lines.pace, self.calendar, crop, rule, latest)
-            for key, path in paths.items()
-        ]
-        self.sizer.forget()
-        for n in sorted({len(each.orders) for each in groups}):
-            near: dict[int, list[tuple[float, int, Offered]]] = defaultdict(list)
-            for path, members, route in ways:
-                for group in members:
-                    if len(group.orders) == n:
-                        near[id(group)] += self._near(group, path, route)
-            for group in groups:
-                self._lower_one(group, near.get(id(group), []))
-
-    def _near(
-        self, group: Group, path: ContainerPath, route: Route
-    ) -> list[tuple[float, int, Offered]]:
-        """Candidates of a group on a route that may be cheaper than its cover, roughly priced."""
-        target = sum(self.cover[each.id] for each in group.orders)
+        by_rule: dict[ReadyRule, dict[int, list[ContainerPath]]] = defaultdict(dict)
+        for at, group in enumerate(groups):
+            for path in _paths(season, group):
+                by_rule[path.rule].setdefault(at, []).append(path)
         found = []
-        for offered in self.offers(group, path, route):
-            self.n_candidates += offered.rows.size
-            days, money = self.evaluator.rough(offered, target * (1 + ROUGH_FRAC))
-            found += [
-                (float(each), int(day), offered)
-                for day, each in zip(days, money, strict=True)
-                if each * (1 - ROUGH_FRAC) < target
-            ]
-        return heapq.nsmallest(N_EXACT, found, key=lambda each: each[0])
+        for rule, own in by_rule.items():
+            routes = self.routes(crop.id, rule, latest)
+            if routes is None:
+                continue
+            members = [groups[at] for at in own]
+            offers = self.enumerator.offers(members, list(own.values()), routes)
+            if offers is not None:
+                found.append((offers, np.array(list(own), dtype=np.int64)))
+        return found
 
-    def _lower_one(self, group: Group, near: list[tuple[float, int, Offered]]) -> None:
-        """Lower the cover of one group to its cheapest candidate, the likeliest tried first."""
-        target = cheapest = sum(self.cover[each.id] for each in group.orders)
-        for _, day, offered in sorted(near, key=lambda each: each[0])[:N_EXACT]:
-            self.n_exact += 1
-            cheapest = min(cheapest, self.evaluator.exact(offered, day))
-        excess = target - cheapest
-        for order in reversed(group.orders):
+    def routes(self, crop: str, rule: ReadyRule, latest: int) -> Routes | None:
+        """Lay out the routes of a crop under a rule."""
+        record = self.season.catalog.crops[crop]
+        return routes_of(self.season, self.lines.pace, self.calendar, record, rule, latest)
+
+    def reduced(self, offers: Offers, worth: Floats) -> Floats:
+        """Reduced cost of candidates; infinite above what their group is worth."""
+        few, paying = self.sizer.size(offers)
+        late = self.enumerator.late_money(offers)
+        money = np.minimum(
+            self._with_cells(offers, few, late), self._with_cells(offers, paying, late)
+        )
+        near = np.flatnonzero(money < worth[offers.group])
+        out = np.full(money.size, np.inf)
+        if near.size:
+            out[near] = money[near] + self.enumerator.overgrown_money(offers.take(near))
+        return out
+
+    def _with_cells(self, offers: Offers, sized: Sized, late: Floats) -> Floats:
+        """Reduced cost of so many cells, overgrown plants left out."""
+        prices = self.season.house.prices
+        money = self.pricer.reduced(offers, sized) + late
+        per_cell = offers.per_cell[offers.group]
+        money += per_cell * (
+            prices.short_plant * sized.short - prices.surplus_plant * sized.surplus
+        )
+        return np.where(sized.cells > 0, money, np.inf)
+
+    def _lower_one(self, orders: tuple[Order, ...], cheapest: float) -> None:
+        """Lower the cover of one group to its cheapest candidate."""
+        excess = max(sum(self.cover[each.id] for each in orders) - cheapest, 0.0)
+        for order in reversed(orders):
             cut = min(excess, max(self.cover[order.id], 0.0))
             self.cover[order.id] -= cut
             excess -= cut
-        self.cover[group.orders[0].id] -= excess
-
-    def routes(self, group: Group, path: ContainerPath) -> Iterator[Route]:
-        """Give the routes of a group in a container."""
-        latest = max(self.season.index(each.latest_date) + LATE_MOST_D for each in group.orders)
-        crop = self.season.catalog.crops[group.orders[0].crop]
-        pace = self.lines.pace
-        return routes_of(self.season, pace, self.calendar, crop, path.rule, latest)
-
-    def offers(self, group: Group, path: ContainerPath, route: Route) -> Iterator[Offered]:
-        """Give the days on which a group can be sown on a route, by lot and seeds per cell."""
-        return self.evaluator.offers(group.orders, group.plants, path, route, self.climates)
+        self.cover[orders[0].id] -= excess
 
     def _given_cost(self, work: list[Work]) -> float:
         """Money for what stands already: its room, its work and what it falls short."""
         season = self.season
-        money = self.evaluator.given_room()
+        money = self._given_room()
         rate = season.house.crew.rate_per_hour / 60.0
         minutes = sum(each.minutes for each in work if is_given(season, each.sowing))
         money += (minutes + float(water_by_day(season, self.rates, given_only=True).sum())) * rate
         money += given_filling(season)
         return money + given_timing(season, self.lines)
+
+    def _given_room(self) -> float:
+        """Money for the room of what stands already."""
+        money = 0.0
+        first = self.season.inputs.from_date
+        for sowing, step, container, units in stays(self.season):
+            place = self.season.places.get(step.place)
+            if place is not None and self.season.is_given(sowing):
+                days = max((step.to_date - max(step.from_date, first)).days, 0)
+                area = units * container.area_m2
+                if place.n_positions is None:
+                    area = step_area(step, container, units)
+                money += area * days * place.price_per_m2_day
+        return money
 
 
 def _paths(season: Season, group: Group) -> list[ContainerPath]:

@@ -49,12 +49,16 @@ class Stands:
 
 @dataclass(frozen=True, slots=True)
 class Part:
-    """One sowing of an order: what it is, and how many cells go to others before."""
+    """One sowing of an order: how many cells go to others before, and at most to this one.
+
+    `most` is infinite for the order whose turn comes last, which takes all that is left.
+    """
 
     sowing: Sowing
     stand: Stand
     line: Timeline
     before: int
+    most: float
 
 
 def parts_of(season: Season, lines: Timelines, stands: Stands, order: Order) -> list[Part] | None:
@@ -66,12 +70,17 @@ def parts_of(season: Season, lines: Timelines, stands: Stands, order: Order) -> 
         line, stand = lines.of(sowing), stands.of(sowing)
         if line is None or stand is None:
             return None
-        before = 0
+        before, most = 0, np.inf
+        own = sum(each.plants for each in sowing.orders if each.order == order.id)
         for share in sowing.orders:
             other = season.orders.get(share.order)
-            if other is not None and _turn(season, other) < _turn(season, order):
+            if other is None or other.id == order.id:
+                continue
+            if _turn(season, other) < _turn(season, order):
                 before += season.wanted_cells(other, share.plants)
-        parts.append(Part(sowing, stand, line, before))
+            else:
+                most = float(season.wanted_cells(order, own))
+        parts.append(Part(sowing, stand, line, before, most))
     return parts
 
 
@@ -155,7 +164,9 @@ def _usable_for(parts: Sequence[Part], cells: Sequence[Floats], *, pooled: bool)
     if pooled:
         total = np.sum(cells, axis=0) - sum(each.before for each in parts)
         return np.asarray(np.maximum(total, 0.0))
-    rows = [np.maximum(one - each.before, 0.0) for one, each in zip(cells, parts, strict=True)]
+    rows = [
+        np.clip(one - each.before, 0.0, each.most) for one, each in zip(cells, parts, strict=True)
+    ]
     return np.asarray(np.sum(rows, axis=0))
 
 
@@ -330,6 +341,11 @@ def _short_given(
             cut = own[:, part.before :].copy()
             cut[:, 0] += own[:, : part.before].sum(axis=1)
             own = cut
+        if not pooled and part.most < own.shape[1] - 1:
+            most = int(part.most)
+            more = own[:, most + 1 :].sum(axis=1)
+            own = own[:, : most + 1].copy()
+            own[:, most] += more
         pmf = _convolved(pmf, own)
     n = np.arange(pmf.shape[1])
     have = np.maximum(n - before, 0)

@@ -17,10 +17,10 @@ from sowbench.checking.season import Season
 from sowbench.checking.timeline import Timeline, Timelines, pace_at
 from sowbench.domain.plan import Sowing, Step
 from sowbench.domain.records import Container, SeedLot, StepKind
+from sowbench.science.medium import WASTE_FRAC
 
 USES_OF_REUSABLE: Final = 20
 LATE_CAP_D: Final = 60.0
-MIX_WASTE_FRAC: Final = 0.10
 PARTS: Final = (
     "seed", "container", "mix", "labor", "room", "short", "late", "overgrown", "surplus",
 )  # fmt: skip
@@ -128,7 +128,7 @@ def given_filling(season: Season) -> float:
 
 def mix_l(step: Step, container: Container) -> float:
     """Return the mix that fills the cells of a step, with what is spilled and settles [L]."""
-    return step.n_cells * container.cell_volume_ml / 1000.0 * (1 + MIX_WASTE_FRAC)
+    return step.n_cells * container.cell_volume_ml / 1000.0 * (1 + WASTE_FRAC)
 
 
 def chance_costs(

@@ -82,6 +82,8 @@ def _check_kind(season: Season, ledger: Ledger, sowing: Sowing, step: Step, crop
     cooler = place.kind is PlaceKind.BENCH and step.place not in growing
     if step.kind is StepKind.TONE and growing and cooler:
         days = days_between(season.index(step.from_date), season.index(step.to_date))
+        if not days.size:
+            return
         w = season.w_nodes.size // 2
         there = season.climate(step.place).temp_day_mean_c[w, days].mean()
         before = season.climate(growing[-1]).temp_day_mean_c[w, days].mean()

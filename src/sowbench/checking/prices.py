@@ -7,6 +7,7 @@ from collections import defaultdict
 import numpy as np
 from numpy.typing import NDArray
 
+from sowbench.checking.costs import filled_units
 from sowbench.checking.hands import UNWATERED, Rates, Work
 from sowbench.checking.report import Ledger
 from sowbench.checking.rooms import container_spans, is_reusable, stays, step_area
@@ -83,9 +84,9 @@ def capacity_value(season: Season, tariff: Tariff, work: list[Work], rates: Rate
     """Prices times what the house has left beside that which stands already."""
     value = 0.0
     standing = [
-        (sowing, step, container, units)
+        (step, container, units)
         for sowing, step, container, units in stays(season)
-        if is_given(season, sowing.sowing)
+        if season.is_given(sowing)
     ]
     first = season.index(season.inputs.from_date)
     for name, row in tariff.place.items():
@@ -97,7 +98,7 @@ def capacity_value(season: Season, tariff: Tariff, work: list[Work], rates: Rate
         if not by_position:
             limit = np.inf if place.area_m2 is None else place.area_m2 * place.usable_frac
         left = np.full(season.n_days, limit)
-        for _, step, container, units in standing:
+        for step, container, units in standing:
             if step.place == name:
                 days = slice(max(season.index(step.from_date), first), season.index(step.to_date))
                 left[days] -= units if by_position else step_area(step, container, units)
@@ -106,21 +107,22 @@ def capacity_value(season: Season, tariff: Tariff, work: list[Work], rates: Rate
     for each in work:
         if is_given(season, each.sowing) and 0 <= each.day < season.n_days:
             minutes[each.day] -= each.minutes
-    for _, step, container, units in standing:
+    for step, container, units in standing:
         if not season.is_kind(step.place, *UNWATERED):
             days = slice(max(season.index(step.from_date), first), season.index(step.to_date))
             minutes[days] -= rates.water(step_area(step, container, units))
     value += _worth(tariff.crew, minutes)
+    own_units = filled_units(season)
     for name, row in tariff.container.items():
         stock = season.stock.get(name)
         limit = np.inf if stock is None or stock.n_in_stock is None else float(stock.n_in_stock)
         left = np.full(season.n_days, limit)
-        for sowing, _, _, units in standing:
+        for sowing in season.plan.sowings if stock is not None else ():
             for held, start, end, last, _ in container_spans(sowing):
-                if held == name and stock is not None:
+                if held == name and stock is not None and season.is_given(sowing):
                     back = stock.wash_d + (stock.back_after_d if last else 0)
-                    left[max(season.index(start), 0) : season.index(end) + back] -= units
-                    break
+                    days = slice(max(season.index(start), 0), season.index(end) + back)
+                    left[days] -= own_units[sowing.sowing, name]
         if name in season.catalog.containers and is_reusable(
             season, season.catalog.containers[name]
         ):

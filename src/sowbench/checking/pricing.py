@@ -1,18 +1,23 @@
-"""Money and priced use of sowing so many cells: everything but chances, many days at once."""
+"""Money and priced use of sowing so many cells: everything but chances, all candidates at once."""
 
 from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from sowbench.checking.costs import MIX_WASTE_FRAC, container_price, seed_price
+from sowbench.checking.candidates import GROUP_MOST, Offers
+from sowbench.checking.costs import container_price, seed_price
 from sowbench.checking.hands import COUNT_AFTER_D, THIN_AFTER_D, Rates, machine_for, sowing_minutes
 from sowbench.checking.prices import Tariff
-from sowbench.checking.routes import Calendar, Route, between, stays_of
+from sowbench.checking.routes import NEVER, Calendar, Stays, between, stays_of
 from sowbench.checking.season import Season
-from sowbench.checking.sizing import Offered
+from sowbench.checking.sizing import Sized
 from sowbench.checking.ways import ContainerPath
-from sowbench.domain.records import Container, Order, StepKind
+from sowbench.domain.records import Container
+from sowbench.science.medium import WASTE_FRAC
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -26,206 +31,244 @@ class Pricer:
         self.tariff = tariff
         self.rates = rates
         self.calendar = calendar
+        places = list(season.places.values())
+        self.by_position = np.array([each.n_positions is not None for each in places], dtype=bool)
+        self.rent = np.array([each.price_per_m2_day for each in places])
+        none = np.zeros(season.n_days + 1)
+        self.shadow = np.stack([tariff.places.get(each.name, none) for each in places])
+        self.water = np.stack([tariff.water_sum(each.name) for each in places])
 
-    def reduced(self, offered: Offered, cells: Floats, near: Ints) -> Floats:
+    def reduced(self, offers: Offers, sized: Sized) -> Floats:
         """Money and priced use of sowing so many cells, chances left out."""
-        path, route = offered.path, offered.route
-        rows = offered.rows[near]
-        sow, season = route.sow[rows], self.season
-        units = np.ceil(cells / path.first.cells - 1e-9)
-        mean = offered.stand.mean[rows]
-        total = offered.wanted
-        last_cells, last_units = cells, units
-        if path.first is not path.last:
-            last_cells = np.minimum(np.maximum(np.ceil(cells * mean), total), cells)
-            last_units = np.ceil(last_cells / path.last.cells - 1e-9)
-        n_seeds = cells * offered.seeds
-        price = seed_price(season, offered.lot, route.crop.id)
-        money = n_seeds * (price + self.tariff.lot.get(offered.lot.id, 0.0))
-        money = money + self._filled(path.first, units, cells)
-        if path.first is not path.last:
-            money += self._filled(path.last, last_units, last_cells)
-        setup = sowing_minutes(season, self.rates, path.first.id, 0.0, 0.0, easy=False)
-        each_unit = sowing_minutes(season, self.rates, path.first.id, 1.0, 0.0, easy=False) - setup
-        each_seed = (
-            sowing_minutes(season, self.rates, path.first.id, 0.0, 1.0, easy=offered.lot.pelleted)
-            - setup
-        )
-        machine = machine_for(season, path.first.id)
-        setup += machine.changeover_minutes if machine is not None else 0.0
-        minute = self.tariff.minute
-        money += (setup + each_unit * units + each_seed * n_seeds) * minute[sow]
-        for order in offered.orders:
-            money += self._change_of_lot(order, offered.lot.id, sow)
-        money += self._stand_work(offered, near, cells, units)
-        money += self._path_money(offered, near, units, last_units, cells, last_cells)
-        return np.asarray(money)
+        return _Priced(self, offers, sized).money()
 
-    def _filled(self, container: Container, units: Floats, cells: Floats) -> Floats:
+
+class _Priced:
+    """Candidates with their cells and units in every container."""
+
+    def __init__(self, pricer: Pricer, offers: Offers, sized: Sized) -> None:
+        self.pricer, self.offers, self.sized = pricer, offers, sized
+        self.season, self.rates = pricer.season, pricer.rates
+        self.minute = pricer.tariff.minute
+        routes, path = offers.routes, offers.path
+        self.way = routes.way[offers.route]
+        self.sow = routes.sow[offers.row]
+        self.pot_on = routes.pot_on[self.way, offers.row]
+        self.potted = self._of_path(lambda each: each.first is not each.last).astype(bool)
+        self.first_m2 = self._of_path(lambda each: each.first.area_m2)
+        self.last_m2 = self._of_path(lambda each: each.last.area_m2)
+        self.last_per_unit = self._of_path(lambda each: each.last.cells)
+        self.cells = sized.cells.astype(np.float64)
+        self.units = np.ceil(self.cells / offers.first_cells[path] - 1e-9)
+        total = offers.wanted[offers.group]
+        expected = np.minimum(
+            np.maximum(np.ceil(self.cells * sized.mean - 1e-9), total), self.cells
+        )
+        self.last_cells = np.where(self.potted, expected, self.cells)
+        self.last_units = np.ceil(self.last_cells / self.last_per_unit - 1e-9)
+
+    def _of_path(self, value: Callable[[ContainerPath], Any]) -> NDArray[Any]:
+        """Value of each candidate's container path."""
+        return np.array([float(value(each)) for each in self.offers.paths])[self.offers.path]
+
+    def _at(self, day: Ints, minutes: Floats) -> Floats:
+        """Money for minutes on a day; nothing on a day after the season."""
+        inside = (day >= 0) & (day < self.minute.size)
+        return np.where(inside, minutes * self.minute[np.where(inside, day, 0)], 0.0)
+
+    def money(self) -> Floats:
+        """Sum of everything."""
+        money = self._seed() + self._filled() + self._sowing() + self._change_of_lot()
+        money += self._stand_work() + self._potting()
+        return np.asarray(money + self._along())
+
+    def _seed(self) -> Floats:
+        offers, tariff = self.offers, self.pricer.tariff
+        crop = offers.routes.crop.id
+        price = np.array(
+            [
+                seed_price(self.season, each, crop) + tariff.lot.get(each.id, 0.0)
+                for each in offers.lots
+            ]
+        )
+        return np.asarray(self.cells * offers.seeds * price[offers.lot])
+
+    def _filled(self) -> Floats:
         """Money for containers with labels and mix."""
         prices = self.season.house.prices
-        money = units * (container_price(self.season, container) + prices.label)
-        if container.takes_mix:
-            liters = container.cell_volume_ml / 1000.0 * (1 + MIX_WASTE_FRAC)
-            money = money + cells * liters * prices.mix_per_l
-        return np.asarray(money)
 
-    def _change_of_lot(self, order: Order, lot: str, sow: Ints) -> Floats:
-        """The order's share of the day's changes of lot."""
-        change = self.tariff.change
-        return np.array([change.get((order.id, lot, int(day)), 0.0) for day in sow])
+        def one(container: Container) -> float:
+            return container_price(self.season, container) + prices.label
 
-    def _stand_work(self, offered: Offered, near: Ints, cells: Floats, units: Floats) -> Floats:
+        def mix(container: Container) -> float:
+            liters = container.cell_volume_ml / 1000.0 * (1 + WASTE_FRAC)
+            return liters * prices.mix_per_l if container.takes_mix else 0.0
+
+        money = self.units * self._of_path(lambda each: one(each.first))
+        money += self.cells * self._of_path(lambda each: mix(each.first))
+        later = self.last_units * self._of_path(lambda each: one(each.last))
+        later += self.last_cells * self._of_path(lambda each: mix(each.last))
+        return np.asarray(money + np.where(self.potted, later, 0.0))
+
+    def _sowing(self) -> Floats:
+        """Setting up, filling, sowing and carrying."""
+        season, offers = self.season, self.offers
+
+        def minutes(path: ContainerPath, units: float, seeds: float, *, easy: bool) -> float:
+            name = path.first.id
+            return sowing_minutes(season, self.rates, name, units, seeds, easy=easy)
+
+        def fixed(path: ContainerPath) -> float:
+            machine = machine_for(season, path.first.id)
+            more = machine.changeover_minutes if machine is not None else 0.0
+            return minutes(path, 0.0, 0.0, easy=False) + more
+
+        setup = self._of_path(fixed)
+        empty = self._of_path(lambda each: minutes(each, 0.0, 0.0, easy=False))
+        unit = self._of_path(lambda each: minutes(each, 1.0, 0.0, easy=False)) - empty
+        seed = self._of_path(lambda each: minutes(each, 0.0, 1.0, easy=False)) - empty
+        pelleted = self._of_path(lambda each: minutes(each, 0.0, 1.0, easy=True)) - empty
+        easy = np.array([each.pelleted for each in offers.lots])[offers.lot]
+        seed = np.where(easy, pelleted, seed) * self.cells * offers.seeds
+        return self._at(self.sow, setup + unit * self.units + seed)
+
+    def _change_of_lot(self) -> Floats:
+        """Shares of the orders in the changes of lot of the day."""
+        offers = self.offers
+        share = np.zeros((len(offers.members), len(offers.lots), self.minute.size))
+        lots = {each.id: at for at, each in enumerate(offers.lots)}
+        orders = {each.id: at for at, each in enumerate(offers.members)}
+        for (order, lot, day), price in self.pricer.tariff.change.items():
+            if order in orders and lot in lots:
+                share[orders[order], lots[lot], day] = price
+        money = np.zeros(self.sow.size)
+        for m in range(GROUP_MOST):
+            member = offers.orders[offers.group, m]
+            money += np.where(member >= 0, share[member, offers.lot, self.sow], 0.0)
+        return money
+
+    def _stand_work(self) -> Floats:
         """Counting and thinning at the prices of their days."""
-        line, rows = offered.route.line, offered.rows[near]
-        w, z = line.middle
-        emerged = np.floor(line.emergence_h[rows, w, z] / 24.0).astype(np.int64)
-        end = offered.hand_over[near].max(axis=1)
-        minute = self.tariff.minute
-        money = np.zeros(near.size)
-        for after, minutes in (
-            (COUNT_AFTER_D, self.rates.seconds("count_s_per_tray", 1.0) * units),
-            (
-                THIN_AFTER_D,
-                self.rates.per_hour("thin_cells_per_h", 1.0) * cells * offered.stand.crowded[rows],
-            ),
-        ):
-            day = self.calendar.work_day(emerged + after)
-            held = day < np.minimum(end, minute.size)
-            money += np.where(held, minutes * minute[np.where(held, day, 0)], 0.0)
+        emerged = self.offers.routes.emerged[self.way, self.offers.row]
+        end = self.offers.hand_over.max(axis=1)
+        money = np.zeros(end.size)
+        count = self.rates.seconds("count_s_per_tray", 1.0) * self.units
+        thin = self.rates.per_hour("thin_cells_per_h", 1.0) * self.cells * self.sized.crowded
+        for after, minutes in ((COUNT_AFTER_D, count), (THIN_AFTER_D, thin)):
+            day = self.pricer.calendar.work_day(emerged + after)
+            money += np.where(day < end, self._at(day, minutes), 0.0)
         return money
 
-    def _path_money(
-        self,
-        offered: Offered,
-        near: Ints,
-        units: Floats,
-        last_units: Floats,
-        cells: Floats,
-        last_cells: Floats,
-    ) -> Floats:
-        """Room, water, moves, containers and packing along the route."""
-        route, path = offered.route, offered.path
-        rows, hand = offered.rows[near], offered.hand_over[near]
-        money = np.zeros(near.size)
-        total = float(sum(offered.plants))
-        minute, tariff = self.tariff.minute, self.tariff
-        gone = 0.0
-        begin = np.full(near.size, -1)
-        for k, n in enumerate(offered.plants):
+    def _potting(self) -> Floats:
+        """Filling and potting on, and the first containers until then."""
+        minutes = self.rates.seconds("fill_s_per_container", 1.0) * self.last_units
+        minutes = minutes + self.rates.per_hour("pot_on_per_h", 1.0) * self.last_cells
+        money = self._at(np.minimum(self.pot_on, self.minute.size - 1), minutes)
+        money += self.units * self._container_days(self.sow, self.pot_on, last=False)
+        return np.where(self.potted, money, 0.0)
+
+    def _along(self) -> Floats:
+        """Room, water, moves, containers and packing along the way."""
+        offers, routes = self.offers, self.offers.routes
+        end = offers.hand_over.max(axis=1)
+        at = stays_of(routes, offers.route, offers.row, end)
+        money = self._moves(at)
+        plants = offers.plants[offers.group]
+        total = plants.sum(axis=1).astype(np.float64)
+        gone = np.zeros(end.size)
+        begin = np.full(end.size, -1)
+        first = np.where(self.potted, self.pot_on, self.sow)
+        for k in range(GROUP_MOST):
+            day = offers.hand_over[:, k]
+            has = day >= 0
+            if not has.any():
+                break
             # A part that is handed over earlier leaves the room; the rest stands on.
-            share = 1.0 - gone / total
-            end = hand[:, k]
-            rest_units = np.ceil(share * last_cells / path.last.cells - 1e-9)
-            money += self._stretches(
-                offered, near, begin, end, units, np.minimum(last_units, rest_units),
-                cells, share * last_cells,
-            )  # fmt: skip
-            pack = self.rates.seconds("pack_s_per_container", 1.0) * last_units * n / total
-            money += pack * minute[self.calendar.last_work[end]]
-            money += self._held(
-                path.last, last_units * n / total, self._from(route, path, rows), end
-            )
-            gone += n
-            begin = end
-        if path.first is not path.last:
-            potted = route.pot_on[rows]
-            wash = self.season.stock.get(path.first.id)
-            back = 0 if wash is None else wash.wash_d
-            held = tariff.containers.get(path.first.id)
-            if held is not None:
-                money += units * between(held, route.sow[rows], potted + back)
-            minutes = self.rates.seconds("fill_s_per_container", 1.0) * last_units
-            minutes = minutes + self.rates.per_hour("pot_on_per_h", 1.0) * last_cells
-            money += minutes * minute[np.minimum(potted, minute.size - 1)]
+            part, share = plants[:, k] / total, 1.0 - gone / total
+            rest = np.ceil(share * self.last_cells / self.last_per_unit - 1e-9)
+            stop = np.where(has, day, begin)
+            money += self._stretch(at, begin, stop, np.minimum(self.last_units, rest), share)
+            pack = self.rates.seconds("pack_s_per_container", 1.0) * self.last_units * part
+            packed = self.pricer.calendar.last_work[np.maximum(day, 0)]
+            held = self._container_days(first, stop, last=True)
+            money += np.where(has, self._at(packed, pack) + self.last_units * part * held, 0.0)
+            gone = gone + plants[:, k]
+            begin = stop
         return money
 
-    def _from(self, route: Route, path: ContainerPath, rows: Ints) -> Ints:
-        """Day from which the last container is in use."""
-        return route.sow[rows] if path.first is path.last else route.pot_on[rows]
+    def _container_days(self, first: Ints, end: Ints, *, last: bool) -> Floats:
+        """Price of a reusable container from a day until it is back and washed."""
+        season, tariff = self.season, self.pricer.tariff
+        money = np.zeros(first.size)
+        for at, path in enumerate(self.offers.paths):
+            name = path.last.id if last else path.first.id
+            total, stock = tariff.containers.get(name), season.stock.get(name)
+            rows = np.flatnonzero(self.offers.path == at)
+            if total is None or stock is None or not rows.size:
+                continue
+            back = end[rows] + stock.wash_d + (stock.back_after_d if last else 0)
+            row = np.zeros(rows.size, dtype=np.int64)
+            money[rows] = between(total[None, :], row, first[rows], back)
+        return money
 
-    def _held(self, container: Container, units: Floats, first: Ints, end: Ints) -> Floats:
-        """Price of reusable containers until they are back and washed."""
-        held, stock = self.tariff.containers.get(container.id), self.season.stock.get(container.id)
-        if held is None or stock is None:
-            return np.zeros(first.size)
-        return units * between(held, first, end + stock.back_after_d + stock.wash_d)
+    def _moves(self, at: Stays) -> Floats:
+        """Carrying to the growing, toning and holding place, and spacing."""
+        end = at.end
+        carried = np.where(at.leave >= self.pot_on, self.last_units, self.units)
+        carry = self.rates.carry(1.0)
+        money = np.where(at.germinate >= 0, self._at(at.leave, carry * carried), 0.0)
+        moved = (at.tone != at.grow) & (at.toned < end)
+        money += np.where(moved, self._at(at.toned, carry * self.last_units), 0.0)
+        held = (at.hold >= 0) & (at.held < end)
+        money += np.where(held, self._at(at.held, carry * self.last_units), 0.0)
+        spaced = self._spaced_from(at)
+        minutes = self.rates.per_hour("space_per_h", 1.0) * self.last_cells
+        return np.asarray(money + np.where(spaced < NEVER, self._at(spaced, minutes), 0.0))
 
-    def _stretches(
-        self,
-        offered: Offered,
-        near: Ints,
-        begin: Ints,
-        end: Ints,
-        units: Floats,
-        last_units: Floats,
-        cells: Floats,
-        last_cells: Floats,
+    def _spaced_from(self, at: Stays) -> Ints:
+        """Day from which plants stand apart; `NEVER` where they do not before toning."""
+        rule = self.offers.routes.rule
+        space = self.offers.routes.space[self.way, self.offers.row]
+        if rule.space_d_ref is None or not rule.space_plants_per_m2:
+            return np.full(space.size, NEVER)
+        return np.where(space < at.toned, np.maximum(space, at.leave), NEVER)
+
+    def _stretch(
+        self, at: Stays, begin: Ints, stop: Ints, last_units: Floats, share: Floats
     ) -> Floats:
-        """Room, water and moves between two days of handing over."""
-        route, path = offered.route, offered.path
-        rows = offered.rows[near]
-        final = offered.hand_over[near].max(axis=1)
-        money = np.zeros(near.size)
-        before = ""
-        first_part = bool(np.all(begin < 0))
-        potted = path.first is not path.last
-        for kind, place, a, b in stays_of(route, rows, final):
-            start, stop = np.maximum(a, begin), np.minimum(b, end)
-            if potted:
-                turn = np.clip(route.pot_on[rows], start, np.maximum(stop, start))
-                money += self._room(place, path.first, units, cells, start, turn, route, rows)
-                money += self._room(
-                    place, path.last, last_units, last_cells, turn, stop, route, rows
-                )
-            else:
-                money += self._room(
-                    place, path.last, last_units, last_cells, start, stop, route, rows
-                )
-            moved = before and before != place and kind is not StepKind.GERMINATE
-            if first_part and moved:
-                carried = np.where(a >= route.pot_on[rows], last_units, units)
-                went = (b > a) & (a < self.tariff.minute.size)
-                day = np.where(went, a, 0)
-                money += np.where(
-                    went, self.rates.carry(1.0) * carried * self.tariff.minute[day], 0
-                )
-            before = place
-        spaced = route.space[rows]
-        if first_part and route.rule.space_d_ref is not None:
-            held = spaced < np.minimum(final, self.tariff.minute.size)
-            day = np.where(held, spaced, 0)
-            minutes = self.rates.per_hour("space_per_h", 1.0) * last_cells
-            money += np.where(held, minutes * self.tariff.minute[day], 0.0)
+        """Room and water between two days of handing over."""
+        parts = (
+            (np.maximum(at.germinate, 0), at.sow, np.where(at.germinate >= 0, at.leave, at.sow)),
+            (at.grow, at.leave, at.toned),
+            (at.tone, at.toned, at.held),
+            (np.maximum(at.hold, 0), at.held, np.where(at.hold >= 0, at.end, at.held)),
+        )
+        money = np.zeros(stop.size)
+        turn = np.where(self.potted, self.pot_on, 0)
+        spaced = self._spaced_from(at)
+        small, wide = self.units * self.first_m2, last_units * self.last_m2
+        apart = wide
+        density = self.offers.routes.rule.space_plants_per_m2
+        if density:
+            apart = np.maximum(share * self.last_cells / density, wide)
+        for number, (place, a, b) in enumerate(parts):
+            start, end = np.maximum(a, begin), np.minimum(b, stop)
+            mid = np.clip(turn, start, np.maximum(end, start))
+            money += self._room(place, self.units, small, small, start, mid)
+            late = np.maximum(end, mid)
+            if number < len(parts) - 1:  # in a cold store they stand close again
+                late = np.clip(spaced, mid, late)
+            money += self._room(place, last_units, wide, wide, mid, late)
+            money += self._room(place, last_units, wide, apart, late, np.maximum(end, late))
         return money
 
     def _room(
-        self,
-        name: str,
-        container: Container,
-        units: Floats,
-        cells: Floats,
-        start: Ints,
-        stop: Ints,
-        route: Route,
-        rows: Ints,
+        self, place: Ints, units: Floats, tray_m2: Floats, m2: Floats, start: Ints, stop: Ints
     ) -> Floats:
-        """Price of room and water in a place between two days, spaced from its day on."""
-        place = self.season.places[name]
-        by_position = place.n_positions is not None
-        density = route.rule.space_plants_per_m2
-        tray = units * container.area_m2
-        money = np.zeros(units.size)
-        wide = np.maximum(stop, start)
-        parts = [(start, wide, tray)]
-        if route.rule.space_d_ref is not None and density:
-            turn = np.clip(route.space[rows], start, wide)
-            parts = [(start, turn, tray), (turn, wide, np.maximum(cells / density, tray))]
-        shadow = self.tariff.places.get(name)
-        for a, b, area in parts:
-            charged = tray if by_position else area
-            money += charged * place.price_per_m2_day * np.maximum(b - a, 0)
-            if shadow is not None:
-                money += (units if by_position else area) * between(shadow, a, b)
-            money += area * between(self.tariff.water_sum(name), a, b)
-        return money
+        """Price of room and water in a place between two days."""
+        pricer = self.pricer
+        by_position = pricer.by_position[place]
+        days = np.maximum(np.minimum(stop, self.season.n_days) - start, 0)
+        money = np.where(by_position, tray_m2, m2) * pricer.rent[place] * days
+        money += np.where(by_position, units, m2) * between(pricer.shadow, place, start, stop)
+        return np.asarray(money + m2 * between(pricer.water, place, start, stop))

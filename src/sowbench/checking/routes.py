@@ -1,65 +1,74 @@
-"""Every sowing day on every course through the house, with its days: what the bound runs over."""
+"""Every course through the house with its days, for all sowing days: what the bound runs over."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from sowbench.checking.placing import least_temperature
 from sowbench.checking.season import SOW_HOUR, Season
-from sowbench.checking.timeline import (
-    Course,
-    Pace,
-    Timeline,
-    on_other_place,
-    summed,
-    timeline,
-)
+from sowbench.checking.timeline import Course, Pace, Timeline, overgrown_days, summed, timeline
 from sowbench.checking.ways import courses, holding_places, toning_places
-from sowbench.domain.records import Crop, PlaceKind, ReadyRule, StepKind
+from sowbench.domain.records import Crop, PlaceKind, ReadyRule
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
+Flags = NDArray[np.bool_]
 NEVER = 1 << 30
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Route:
-    """All sowing days of a crop on one course, as day numbers of shape (S,).
+class Routes:
+    """All courses of a crop under a rule: R routes over B ways to grow, for S sowing days.
 
     Parameters
     ----------
-    crop, rule, course : Crop, ReadyRule, Course
-        What is raised, what ready means, and where.
-    hold : str or None
-        Cold store to hold it in once it is ready.
-    line : Timeline
-        Days for every season and pace.
-    sow, leave, tone, ready, held : ndarray of int, shape (S,)
-        Day of sowing, of leaving the chamber, of toning, of being ready, and the first work day
-        from then on, on which it may go into a cold store; `NEVER` if not.
-    pot_on, space : ndarray of int, shape (S,)
-        Days of potting on and spacing; `NEVER` where the rule has none.
-    open_until : ndarray, shape (S,)
-        Last fractional day before it is overgrown.
+    crop, rule : Crop, ReadyRule
+        What is raised, and what ready means.
+    lines : tuple of Timeline
+        Days of each way to grow, for every season and pace.
+    way : ndarray of int, shape (R,)
+        Way to grow of each route.
+    germinate, grow, tone, hold : ndarray of int, shape (R,)
+        Numbers of the places; -1 where it germinates in its growing place or is not held.
+    overgrown_day : ndarray, shape (R, S, W, Z)
+        Fractional days on which plants are overgrown.
+    sow : ndarray of int, shape (S,)
+        Day numbers of sowing.
+    leave, toned, ready, held, pot_on, space, emerged : ndarray of int, shape (B, S)
+        Days of leaving the chamber, of toning, of being ready, of going into a cold store, of
+        potting on, of spacing and of emergence at w = 0, z = 0; `NEVER` if not.
     """
 
     crop: Crop
     rule: ReadyRule
-    course: Course
-    hold: str | None
-    line: Timeline
+    lines: tuple[Timeline, ...]
+    way: Ints
+    germinate: Ints
+    grow: Ints
+    tone: Ints
+    hold: Ints
+    overgrown_day: Floats
     sow: Ints
     leave: Ints
-    tone: Ints
+    toned: Ints
     ready: Ints
     held: Ints
     pot_on: Ints
     space: Ints
-    open_until: Floats
+    emerged: Ints
+
+    @property
+    def ready_day(self) -> Floats:
+        """Fractional days of being ready, shape (B, S, W, Z)."""
+        return np.stack([each.ready_day for each in self.lines])
+
+    @property
+    def open_until(self) -> Floats:
+        """Fractional day before which it is not overgrown at w = 0, z = 0, shape (R, S)."""
+        n_w, n_z = self.overgrown_day.shape[2:]
+        return self.overgrown_day[:, :, n_w // 2, n_z // 2]
 
 
 class Calendar:
@@ -69,7 +78,6 @@ class Calendar:
         days = range(season.n_days)
         self.next_work: Ints = np.array([season.work_day_from(each) for each in days])
         self.last_work: Ints = np.array([season.work_day_before(each) for each in days])
-        self.attended = np.array([season.is_attended(season.day(each)) for each in days])
         first = season.index(season.inputs.from_date)
         last = season.index(season.until)
         self.sow: Ints = np.array(
@@ -85,43 +93,48 @@ class Calendar:
 
 def routes_of(
     season: Season, pace: Pace, calendar: Calendar, crop: Crop, rule: ReadyRule, latest: int
-) -> Iterator[Route]:
-    """Give every route of a crop under a rule, for sowing days up to a latest day."""
+) -> Routes | None:
+    """Lay out every route of a crop under a rule, for sowing days up to a latest day."""
     sow = calendar.sow[calendar.sow < latest]
-    if not sow.size:
-        return
+    bases = list(courses(season, crop, toned=False))
+    if not sow.size or not bases:
+        return None
     hours = np.asarray(sow * 24.0 + SOW_HOUR, dtype=np.float64)
-    holds: list[str | None] = [None, *holding_places(season, crop)]
-    for base in courses(season, crop, toned=False):
+    number = {name: at for at, name in enumerate(season.places)}
+    holds = holding_places(season, crop)
+    lines, rows, over = [], [], []
+    for at, base in enumerate(bases):
         line = timeline(season, pace, crop, rule, base, hours)
+        lines.append(line)
+        germinate = -1 if base.germinate is None else number[base.germinate]
         for tone in toning_places(season, crop, base.grow[0][0]):
-            for hold in holds:
+            for hold in [None, *holds]:
                 course = replace(base, tone=tone, hold=hold is not None)
-                other = on_other_place(season, pace, crop, rule, course, line)
-                yield _route(calendar, crop, rule, course, hold, other, sow)
+                over.append(overgrown_days(season, pace, crop, rule, course, line.grown_day))
+                held = -1 if hold is None else number[hold]
+                rows.append((at, germinate, number[base.grow[0][0]], number[tone], held))
+    way, germ, grow, toning, holding = np.array(rows, dtype=np.int64).T
+    w, z = lines[0].middle
 
+    def middle(name: str) -> Floats:
+        return np.stack([getattr(each, name)[:, w, z] for each in lines])
 
-def _route(
-    calendar: Calendar,
-    crop: Crop,
-    rule: ReadyRule,
-    course: Course,
-    hold: str | None,
-    line: Timeline,
-    sow: Ints,
-) -> Route:
-    """Turn fractional days into the days of the plan."""
-    w, z = line.middle
-    leave = sow
-    if course.germinate is not None:
-        leave = np.where(line.exit_ok, _floor(line.exit_h / 24.0), NEVER)
-    ready = _ceil(line.ready_day[:, w, z])
-    return Route(
-        crop, rule, course, hold, line, sow, leave,
-        calendar.work_day(_ceil(line.grown_day[:, w, z])), ready, calendar.work_day(ready),
-        calendar.work_day(_floor(line.pot_on_day)), calendar.work_day(_floor(line.space_day)),
-        line.overgrown_day[:, w, z],
+    ready = _ceil(middle("ready_day"))
+    return Routes(
+        crop, rule, tuple(lines), way, germ, grow, toning, holding, np.stack(over), sow,
+        np.stack([_leave(base, line, sow) for base, line in zip(bases, lines, strict=True)]),
+        calendar.work_day(_ceil(middle("grown_day"))), ready, calendar.work_day(ready),
+        calendar.work_day(_floor(np.stack([each.pot_on_day for each in lines]))),
+        calendar.work_day(_floor(np.stack([each.space_day for each in lines]))),
+        _floor(middle("emergence_h") / 24.0),
     )  # fmt: skip
+
+
+def _leave(base: Course, line: Timeline, sow: Ints) -> Ints:
+    """Day on which a tray leaves its germinating place."""
+    if base.germinate is None:
+        return sow
+    return np.where(line.exit_ok, _floor(line.exit_h / 24.0), NEVER)
 
 
 def _ceil(day: Floats) -> Ints:
@@ -136,87 +149,86 @@ def _floor(day: Floats) -> Ints:
     return np.where(known, np.floor(np.where(known, day, 0.0)), NEVER).astype(np.int64)
 
 
-class Climates:
-    """Running counts of cold and chill days and sums of temperature by place."""
-
-    def __init__(self, season: Season) -> None:
-        self.season = season
-        self._cold: dict[tuple[str, float], Floats] = {}
-        self._chill: dict[tuple[str, float], Floats] = {}
-        self._mean: dict[str, Floats] = {}
-
-    def n_cold(self, place: str, least_c: float, first: Ints, last: Ints) -> Floats:
-        """Count days too cold."""
-        key = (place, least_c)
-        if key not in self._cold:
-            coldest = self.season.climate(place).coldest_hour_c
-            self._cold[key] = summed((coldest < least_c - 1e-6).astype(np.float64))
-        return between(self._cold[key], first, last)
-
-    def n_chill(self, place: str, below_c: float, first: Ints, last: Ints) -> Floats:
-        """Count chill days."""
-        key = (place, below_c)
-        if key not in self._chill:
-            mean = self.season.climate(place).temp_day_mean_c[self.season.w_nodes.size // 2]
-            self._chill[key] = summed((mean < below_c).astype(np.float64))
-        return between(self._chill[key], first, last)
-
-    def warmth(self, place: str, first: Ints, last: Ints) -> Floats:
-        """Sum of daily means."""
-        if place not in self._mean:
-            mean = self.season.climate(place).temp_day_mean_c[self.season.w_nodes.size // 2]
-            self._mean[place] = summed(mean)
-        return between(self._mean[place], first, last)
+def between(total: Floats, place: Ints, first: Ints, last: Ints) -> Floats:
+    """Differences of running sums by place over half-open intervals, 0 where they are empty."""
+    a = np.clip(first, 0, total.shape[1] - 1)
+    b = np.clip(last, 0, total.shape[1] - 1)
+    return np.where(b > a, total[place, b] - total[place, a], 0.0)
 
 
-def between(total: Floats, first: Ints, last: Ints) -> Floats:
-    """Difference of a running sum over half-open intervals, 0 where they are empty."""
-    a = np.clip(first, 0, total.size - 1)
-    b = np.clip(last, 0, total.size - 1)
-    return np.where(b > a, total[b] - total[a], 0.0)
+@dataclass(frozen=True, slots=True, eq=False)
+class Stays:
+    """Places and days of candidates, each of shape (N,).
 
-
-def stays_of(route: Route, rows: Ints, end: Ints) -> list[tuple[StepKind, str, Ints, Ints]]:
-    """Return kind, place, first and last day of each stretch, handed over on given days."""
-    course = route.course
-    grow = course.grow[0][0]
-    begin = route.leave[rows]
-    done = np.minimum(route.held[rows], end) if route.hold is not None else end
-    tone = np.minimum(route.tone[rows], done)
-    stays = []
-    if course.germinate is not None:
-        stays.append((StepKind.GERMINATE, course.germinate, route.sow[rows], begin))
-    stays.append((StepKind.GROW, grow, begin, tone))
-    stays.append((StepKind.TONE, course.tone, tone, done))
-    if route.hold is not None:
-        stays.append((StepKind.HOLD, route.hold, done, end))
-    return stays
-
-
-def is_open(
-    season: Season, climates: Climates, route: Route, rows: Ints, hand_over: Ints
-) -> NDArray[np.bool_]:
-    """Tell which sowings the places allow: cold, chill, toning, holding.
-
-    All of a shared sowing has gone to its last place before the first part is handed over.
+    It stands in `germinate` (-1: nowhere) from `sow` to `leave`, then in `grow` to `toned`, in
+    `tone` to `held`, and in `hold` (-1: nowhere) until the last of it is handed over.
     """
-    crop = route.crop
-    begin, end = hand_over.min(axis=1), hand_over.max(axis=1)
-    grow = route.course.grow[0][0]
-    good = np.ones(rows.size, dtype=bool)
-    n_chill = np.zeros(rows.size)
-    toned = route.course.tone != grow
-    for kind, place, first, last in stays_of(route, rows, end):
-        good &= climates.n_cold(place, least_temperature(crop, kind), first, last) == 0
-        if crop.chill_below_c is not None:
-            n_chill += climates.n_chill(place, crop.chill_below_c, first, last)
-        if kind is StepKind.TONE and toned:
-            good &= (last > first) & (first < begin)
-            if season.places[place].kind is PlaceKind.BENCH:
-                there = climates.warmth(place, first, last)
-                good &= there <= climates.warmth(grow, first, last) + 1e-6
-        if kind is StepKind.HOLD:
-            good &= (first < begin) & (last - route.ready[rows] <= crop.hold_d)
-    if crop.chill_below_c is not None and crop.chill_days_max is not None:
-        good &= n_chill <= crop.chill_days_max
-    return good
+
+    germinate: Ints
+    grow: Ints
+    tone: Ints
+    hold: Ints
+    sow: Ints
+    leave: Ints
+    toned: Ints
+    held: Ints
+    end: Ints
+
+
+def stays_of(routes: Routes, route: Ints, row: Ints, end: Ints) -> Stays:
+    """Return where candidates stand until they are handed over on given days."""
+    way, hold = routes.way[route], routes.hold[route]
+    held = np.where(hold >= 0, np.minimum(routes.held[way, row], end), end)
+    return Stays(
+        routes.germinate[route], routes.grow[route], routes.tone[route], hold, routes.sow[row],
+        routes.leave[way, row], np.minimum(routes.toned[way, row], held), held, end,
+    )  # fmt: skip
+
+
+class Climates:
+    """Running counts of cold and chill days and sums of temperature by place, of one crop."""
+
+    def __init__(self, season: Season, crop: Crop) -> None:
+        climates = [season.climate(each) for each in season.places]
+        coldest = np.stack([each.coldest_hour_c for each in climates])
+        mean = np.stack([each.temp_day_mean_c[season.w_nodes.size // 2] for each in climates])
+        self.crop = crop
+        self.cold, self.tone_cold, self.hold_cold = (
+            summed((coldest < least - 1e-6).astype(np.float64))
+            for least in (crop.min_c, crop.tone_min_c, crop.hold_min_c)
+        )
+        below = -np.inf if crop.chill_below_c is None else crop.chill_below_c
+        self.chill = summed((mean < below).astype(np.float64))
+        self.warmth = summed(mean)
+        self.is_bench = np.array(
+            [each.kind is PlaceKind.BENCH for each in season.places.values()], dtype=bool
+        )
+
+    def allow(self, routes: Routes, route: Ints, row: Ints, begin: Ints, end: Ints) -> Flags:
+        """Tell which sowings the places allow: cold, chill, toning, holding.
+
+        All of a shared sowing has gone to its last place before the first part is handed over, on
+        `begin`; the last part goes on `end`.
+        """
+        at = stays_of(routes, route, row, end)
+        inside, held = at.germinate >= 0, at.hold >= 0
+        parts = (
+            (self.cold, np.where(inside, at.germinate, at.grow), at.sow, at.leave),
+            (self.cold, at.grow, at.leave, at.toned),
+            (self.tone_cold, at.tone, at.toned, at.held),
+            (self.hold_cold, np.where(held, at.hold, at.tone), at.held, at.end),
+        )
+        good = np.ones(route.size, dtype=bool)
+        n_chill = np.zeros(route.size)
+        for table, place, first, last in parts:
+            good &= between(table, place, first, last) == 0
+            n_chill += between(self.chill, place, first, last)
+        if self.crop.chill_days_max is not None:
+            good &= n_chill <= self.crop.chill_days_max
+        moved = at.tone != at.grow
+        there = between(self.warmth, at.tone, at.toned, at.held)
+        before = between(self.warmth, at.grow, at.toned, at.held)
+        good &= ~moved | ((at.held > at.toned) & (at.toned < begin))
+        good &= ~(moved & self.is_bench[at.tone]) | (there <= before + 1e-6)
+        waits = at.end - routes.ready[routes.way[route], row]
+        return np.asarray(good & (~held | ((at.held < begin) & (waits <= self.crop.hold_d))))

@@ -186,7 +186,7 @@ def stand_of(
         alpha, beta, shift, per_unit = 1.0, 1.0, 0.0, 1.0
     else:
         alpha, beta = lot.n_normal + 1.0, lot.n_tested - lot.n_normal + 1.0
-        shift = aging_shift(lot, constants, sowing.sow_date)
+        shift = aging_shift(lot, constants, season.inputs.from_date)
         per_unit = lot.seedlings_per_unit
     return Stand(
         "" if counted is not None else sowing.lot, sowing.n_cells, container.cells, frac,

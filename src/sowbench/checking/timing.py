@@ -31,6 +31,8 @@ def check_timing(season: Season, lines: Timelines, ledger: Ledger) -> None:
             _check_exit(season, ledger, sowing, line)
         if sowing.steps:
             _check_moves(season, ledger, sowing, line)
+        if not season.is_given(sowing):
+            _check_last_place(season, ledger, sowing)
         _check_spans(season, ledger, sowing, line)
         _check_hand_over(season, ledger, sowing, line)
 
@@ -74,7 +76,8 @@ def _check_moves(season: Season, ledger: Ledger, sowing: Sowing, line: Timeline)
     step = _step(sowing, StepKind.TONE)
     if step is not None and np.isfinite(grown):
         due = min(season.work_day_from(int(np.ceil(grown - 1e-9))), last)
-        due = max(due, season.index(season.inputs.from_date))
+        if sowing.sowing in season.standings:
+            due = max(due, season.index(season.inputs.from_date))
         _close(ledger, "day to tone", sowing.sowing, season.day(due), step.from_date)
     hold = _step(sowing, StepKind.HOLD)
     if hold is not None:
@@ -85,12 +88,36 @@ def _check_moves(season: Season, ledger: Ledger, sowing: Sowing, line: Timeline)
             "It goes into the cold store before it is ready.",
             season.day(int(min(ready, season.n_days))), hold.from_date,
         )  # fmt: skip
+        ledger.require(
+            season.is_given(sowing) or season.is_work_day(hold.from_date),
+            "into a cold store on a work day", sowing.sowing,
+            f"{hold.from_date:%A} {hold.from_date} is a day off.",
+        )  # fmt: skip
         crop = season.catalog.crops[sowing.crop]
         ledger.require(
             (hold.to_date - hold.from_date).days <= crop.hold_d, "held no longer than it keeps",
             sowing.sowing, "It stands longer in the cold store.",
             f"{crop.hold_d} d", f"{(hold.to_date - hold.from_date).days} d",
         )  # fmt: skip
+
+
+def _check_last_place(season: Season, ledger: Ledger, sowing: Sowing) -> None:
+    """All of a sowing has gone to its last place before the first part is handed over."""
+    days = [
+        each.date
+        for row in season.plan.orders
+        for each in row.hand_over
+        if each.sowing == sowing.sowing
+    ]
+    if not days:
+        return
+    for before, step in zip(sowing.steps, sowing.steps[1:], strict=False):
+        if step.place != before.place:
+            ledger.require(
+                step.from_date < min(days), "in its last place before the first part goes",
+                sowing.sowing, f"It is moved to {step.place} later.", f"before {min(days)}",
+                step.from_date,
+            )  # fmt: skip
 
 
 def _midnight(fraction: float) -> float:

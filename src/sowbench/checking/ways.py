@@ -36,12 +36,13 @@ class ContainerPath:
 
 def admissible_lots(season: Season, order: Order) -> list[SeedLot]:
     """Return the lots that an order accepts."""
-    accepted = (order.variety, *order.substitutes)
+    accepted = {each.casefold() for each in (order.variety, *order.substitutes)}
     return [
         lot
         for lot in season.lots.values()
         if lot.crop == order.crop
-        and (not order.variety or lot.variety in accepted)
+        and lot.n_seeds != 0
+        and (not order.variety or lot.variety.casefold() in accepted)
         and (not order.organic or lot.organic)
         and not (season.house.school and lot.treated)
     ]
