@@ -6,8 +6,7 @@ it is about are read and recomputed by the checker's functions, however large th
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cached_property
 from typing import TYPE_CHECKING, Any, cast
 
@@ -23,172 +22,18 @@ from sowbench.planning.assemble import quantile_day
 from sowbench.science.errors import UnknownNameError
 from sowbench.science.risk import Chances, OrderNeed, Share, SowingRisk, season_chances
 from sowbench.science.trays import tray_total_pmf
-from sowbench.services.book_inputs import house_of
+from sowbench.services.kept_results import Kept
 
 if TYPE_CHECKING:
     from datetime import date
 
-    from sowbench.domain.book import PlanHead
-    from sowbench.domain.journal import Entry
-    from sowbench.domain.ports import Unit
-    from sowbench.domain.records import Container, Crop, House, Order, ReadyRule, SeedLot, Standing
-    from sowbench.reference.catalog import Catalog
-    from sowbench.science.weather_year import WeatherYear
+    from sowbench.domain.records import Container, Crop, Order, ReadyRule, SeedLot
+    from sowbench.services.working_few import Few
 
 _POINTS_FRAC = (0.05, 0.5, 0.95)
 
 
-@dataclass(frozen=True, slots=True)
-class Few:
-    """What a few sowings of a plan were made from.
-
-    Attributes
-    ----------
-    head : PlanHead
-        The plan.
-    house, catalog, weather
-        The house as that plan knew it.
-    sowings : tuple of Sowing
-        As planned, those of the plan that matter.
-    orders : tuple of Order
-        Orders that they serve, in file order.
-    order_plans : dict of str to OrderPlan
-        What the plan says of these orders.
-    lots : tuple of SeedLot or None
-        Their lots; None where they are only assumed.
-    standings : tuple of Standing
-        Those that stood already.
-    kept : tuple of Sowing
-        The same sowings in the plan that this one kept to.
-    entries : tuple of Entry
-        What the journal knew of them when the plan was made.
-    """
-
-    head: PlanHead
-    house: House
-    catalog: Catalog
-    weather: WeatherYear | None
-    sowings: tuple[Sowing, ...]
-    orders: tuple[Order, ...]
-    order_plans: dict[str, OrderPlan]
-    lots: tuple[SeedLot, ...] | None
-    standings: tuple[Standing, ...] = ()
-    kept: tuple[Sowing, ...] = ()
-    entries: tuple[Entry, ...] = ()
-
-
-def plan_head(unit: Unit, plan: int | None) -> PlanHead:
-    """Return a plan by its number, or the current one.
-
-    Parameters
-    ----------
-    unit : Unit
-        Unit of work.
-    plan : int or None
-        Number of the plan; None is the current one.
-
-    Returns
-    -------
-    head : PlanHead
-        The plan.
-
-    Raises
-    ------
-    UnknownNameError
-        If there is no such plan.
-    """
-    head = unit.plans.current() if plan is None else unit.plans.head(plan)
-    if head is None:
-        raise UnknownNameError("current" if plan is None else str(plan), "plan")
-    return head
-
-
-def few_sowings(unit: Unit, head: PlanHead, names: Iterable[str]) -> Few:
-    """Read what a few sowings of a plan were made from.
-
-    Parameters
-    ----------
-    unit : Unit
-        Unit of work.
-    head : PlanHead
-        The plan.
-    names : iterable of str
-        Names of the sowings.
-
-    Returns
-    -------
-    few : Few
-        The sowings with their orders and lots.
-
-    Raises
-    ------
-    UnknownNameError
-        If the plan has none of them.
-    """
-    wanted = tuple(dict.fromkeys(names))
-    planned = unit.sowings_page.planned(head.id, wanted)
-    if not planned:
-        raise UnknownNameError(", ".join(wanted), "sowing of this plan")
-    house, catalog, weather = house_of(unit, head.house_version)
-    sowings = tuple(planned.values())
-    order_names = {each.order for sowing in sowings for each in sowing.orders}
-    orders = unit.orders.named(order_names)
-    found = [unit.lots.get(each) for each in dict.fromkeys(s.lot for s in sowings)]
-    lots = tuple(each for each in found if each is not None)
-    standings: tuple[Standing, ...] = ()
-    if any(each.standing for each in sowings):
-        standings = tuple(each for each in unit.standings.all() if each.sowing in planned)
-    kept: tuple[Sowing, ...] = ()
-    entries: tuple[Entry, ...] = ()
-    if head.based_on is not None and any(each.sow_date < head.from_date for each in sowings):
-        kept = tuple(unit.sowings_page.planned(head.based_on, wanted).values())
-        entries = tuple(
-            kept_entry.entry
-            for name in wanted
-            for kept_entry in unit.journal.of_sowing(name)
-            if kept_entry.received_at <= head.made_at and not kept_entry.struck_by
-        )
-    return Few(
-        head,
-        house,
-        catalog,
-        weather,
-        sowings,
-        tuple(orders.values()),
-        unit.sowings_page.order_plans(head.id, order_names),
-        lots or None,
-        standings,
-        kept,
-        entries,
-    )
-
-
-def few_of_order(unit: Unit, head: PlanHead, order: str) -> Few:
-    """Read what the chances of an order were made from.
-
-    Parameters
-    ----------
-    unit : Unit
-        Unit of work.
-    head : PlanHead
-        The plan.
-    order : str
-        Name of the order.
-
-    Returns
-    -------
-    few : Few
-        Its sowings, and all that these serve.
-
-    Raises
-    ------
-    UnknownNameError
-        If the plan has no such order.
-    """
-    row = unit.sowings_page.order_plans(head.id, [order]).get(order)
-    if row is None:
-        raise UnknownNameError(order, "order of this plan")
-    return few_sowings(unit, head, [each.sowing for each in row.hand_over])
+_MOST_KEPT = 12
 
 
 class Recomputed:
@@ -490,6 +335,25 @@ class Recomputed:
     def work(self) -> list[Work]:
         """Every job around these sowings."""
         return expected_work(self.season, self.lines, self._stands, self.rates)
+
+
+_models: Kept[tuple[object, ...], Recomputed] = Kept(_MOST_KEPT)
+
+
+def model_of(few: Few) -> Recomputed:
+    """Return a few sowings worked out once more, from those kept if nothing has changed.
+
+    Parameters
+    ----------
+    few : Few
+        What they are made from.
+
+    Returns
+    -------
+    model : Recomputed
+        The same for the same plan, house, orders and lots.
+    """
+    return _models.get(few.key, lambda: Recomputed(few))
 
 
 def _plan_of(

@@ -2,25 +2,19 @@
 
 from __future__ import annotations
 
-from collections import OrderedDict
 from collections.abc import Callable
-from threading import Lock
-from typing import TYPE_CHECKING, Final, Generic, TypeVar
+from typing import TYPE_CHECKING, Final
 
 from sowbench.checking.hands import WATER
 from sowbench.domain.records import Order
 from sowbench.science.errors import OutOfRangeError, UnknownNameError
 from sowbench.services.book_inputs import house_of
+from sowbench.services.kept_results import Kept
 from sowbench.services.working import Line, Working
+from sowbench.services.working_few import few_of_order, few_sowings, plan_head
 from sowbench.services.working_job import HANDS, minutes_working, use_working
 from sowbench.services.working_lot import germination_working
-from sowbench.services.working_model import (
-    Few,
-    Recomputed,
-    few_of_order,
-    few_sowings,
-    plan_head,
-)
+from sowbench.services.working_model import Recomputed, model_of
 from sowbench.services.working_money import bound_working, cost_working, sowing_cost_working
 from sowbench.services.working_order import Chance, chance_working
 from sowbench.services.working_ready import overgrown_working, ready_working
@@ -34,9 +28,6 @@ if TYPE_CHECKING:
     from sowbench.domain.ports import Unit
     from sowbench.services.desk import Desk
 
-Key = TypeVar("Key")
-Value = TypeVar("Value")
-
 _OF_SOWING: Final[dict[str, Callable[[Recomputed, Sowing], Working]]] = {
     "cells": cells_working,
     "plants": plants_working,
@@ -48,60 +39,10 @@ _OF_SOWING: Final[dict[str, Callable[[Recomputed, Sowing], Working]]] = {
 NAMES: Final = (*_OF_SOWING, *(each.value for each in Chance), "minutes", "use", "germination",
                 "cost", "bound")  # fmt: skip
 """What has a working, as its address names it."""
-_MOST_KEPT: Final = 128
 _MOST_PLANS: Final = 4
 
 
-class _Kept(Generic[Key, Value]):
-    """The last few results, shared by the threads that answer pages."""
-
-    def __init__(self, most: int) -> None:
-        self._most = most
-        self._found: OrderedDict[Key, Value] = OrderedDict()
-        self._lock = Lock()
-
-    def get(self, key: Key, make: Callable[[], Value]) -> Value:
-        """Return what is kept under a key, made if it is not."""
-        with self._lock:
-            if key in self._found:
-                self._found.move_to_end(key)
-                return self._found[key]
-        value = make()
-        with self._lock:
-            self._found[key] = value
-            while len(self._found) > self._most:
-                self._found.popitem(last=False)
-        return value
-
-
-_models: Final = _Kept[tuple[object, ...], Recomputed](_MOST_KEPT)
-_plans: Final = _Kept[tuple[object, ...], "Plan"](_MOST_PLANS)
-
-
-def model_of(few: Few) -> Recomputed:
-    """Return a few sowings worked out once more, from those kept if nothing has changed.
-
-    Parameters
-    ----------
-    few : Few
-        What they are made from.
-
-    Returns
-    -------
-    model : Recomputed
-        The same for the same plan, house, orders and lots.
-    """
-    key = (
-        few.head.id,
-        few.head.made_at,
-        id(few.house),
-        few.sowings,
-        few.orders,
-        few.lots,
-        few.standings,
-        tuple(each.id for each in few.entries),
-    )
-    return _models.get(key, lambda: Recomputed(few))
+_plans: Final = Kept[tuple[object, ...], "Plan"](_MOST_PLANS)
 
 
 def working_of(
