@@ -11,7 +11,7 @@ from sowbench.web import assets
 _SCRIPT: Final = "worker.js"
 # Drawing libraries are large, and what they draw is no work in the house.
 _NOT_KEPT: Final = ("vendor/vega", "vendor/vega-lite", "vendor/vega-embed", _SCRIPT)
-_KEPT_ENDINGS: Final = frozenset({".css", ".js", ".svg", ".woff2", ".webmanifest"})
+_KEPT_ENDINGS: Final = frozenset({".css", ".js", ".svg", ".woff2", ".json"})
 
 
 def shell_addresses() -> list[str]:
@@ -20,7 +20,7 @@ def shell_addresses() -> list[str]:
     Returns
     -------
     addresses : list of str
-        With the mark of their content; fonts also without, as style sheets name them.
+        With the mark of their content.
     """
     found = []
     for path in sorted(assets.STATIC.rglob("*")):
@@ -28,8 +28,6 @@ def shell_addresses() -> list[str]:
         if path.suffix not in _KEPT_ENDINGS or name.startswith(_NOT_KEPT) or not path.is_file():
             continue
         found.append(assets.address(name))
-        if path.suffix == ".woff2":
-            found.append(f"/static/{name}")
     return found
 
 
