@@ -31,6 +31,9 @@ class LazyCommand(NamedTuple):
 
 # One line a command, in the order in which help shows them.
 COMMANDS: dict[str, LazyCommand] = {
+    "serve": LazyCommand(
+        "sowbench.cli.serve:command", "Open the house book and serve its pages on this machine."
+    ),
     "try": LazyCommand(
         "sowbench.cli.try_one:command", "Say when and how to sow, with no file at all."
     ),
