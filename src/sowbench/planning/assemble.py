@@ -147,12 +147,13 @@ def steps_of(season: Season, placed: Placed) -> tuple[Step, ...]:
             Step(
                 s.kind,
                 container.id,
-                int(s.stay.units[0]),
+                int(np.ceil(s.stay.units[0] - 1e-9)),
                 s.n_cells,
                 round(s.n_cells / m2, 3) if m2 > 0 else 0.0,
                 season.places[int(s.stay.place[0])].name,
                 season.calendar.date(max(s.start, since)),
                 season.calendar.date(s.stop),
+                placed.mates,
             )
         )
     return tuple(steps)

@@ -32,9 +32,11 @@ class Sizing:
     ----------
     ok : ndarray of bool
         Whether the confidence can be reached at all.
-    n_cells, n_units : ndarray of int
-        Cells and lifted units sown.
-    n_last, n_last_units : ndarray of int
+    n_cells : ndarray of int
+        Cells sown.
+    n_units : ndarray
+        Lifted units sown; broken only in a settled plan, where a unit is shared by rows.
+    n_last, n_last_units : ndarray
         Cells and units after potting on; the same as sown without it.
     need : ndarray of int
         Usable cells that the orders want together.
@@ -48,9 +50,9 @@ class Sizing:
 
     ok: NDArray[np.bool_]
     n_cells: IntArray
-    n_units: IntArray
+    n_units: IntArray | FloatArray
     n_last: IntArray
-    n_last_units: IntArray
+    n_last_units: IntArray | FloatArray
     need: IntArray
     mean_usable: FloatArray
     short: FloatArray

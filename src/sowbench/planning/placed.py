@@ -38,6 +38,8 @@ class Placed:
         Plants counted, where somebody has counted; losses still to come are binomial.
     standing : bool
         Whether it was handed in as standing.
+    mates : tuple of str
+        Sowings that share its last unit by rows; the units of `row` are then its own share.
     """
 
     name: str
@@ -47,6 +49,7 @@ class Placed:
     since: int = -1
     counted: int | None = None
     standing: bool = False
+    mates: tuple[str, ...] = ()
 
     @property
     def option(self) -> Option:
@@ -65,8 +68,8 @@ class Placed:
 
     @property
     def n_units(self) -> int:
-        """Lifted units sown."""
-        return int(self.row.sizing.n_units[0])
+        """Lifted units sown, a shared one too."""
+        return int(np.ceil(self.row.sizing.n_units[0] - 1e-9))
 
     def usable(self, season: Season) -> FloatArray:
         """Usable share of a cell at each weather node and lot node, shape (5, 9)."""

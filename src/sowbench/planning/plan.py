@@ -41,6 +41,7 @@ from sowbench.planning.resources import ResourceKind, Resources
 from sowbench.planning.search import Search
 from sowbench.planning.season import Season, make_season
 from sowbench.planning.supplies import supplies_of
+from sowbench.planning.tray_rows import share_again, share_trays
 
 FloatArray = NDArray[np.float64]
 ASSUMED_TEST_SEEDS = 100
@@ -160,6 +161,7 @@ def make_plan(
     new = [p for p in settled.placed if p.since < 0]
     if broken(season, residual_of(season, new)).any():
         settled = settle(season, [*fixed, *placed], raises=0)
+    settled = share_trays(season, settled)
     if keep:  # the search favored what is kept; the bound is that of the true costs
         linear = solve_linear(
             candidates.program,
@@ -184,6 +186,8 @@ def lay_out(inputs: PlanInputs) -> tuple[Season, list[Placed]]:
     )
     left = {o: season.whole_cells(order) for o, order in enumerate(season.orders)}
     fixed = kept_sowings(inputs, season, left)
+    if inputs.kept is not None:
+        fixed = share_again(season, fixed, inputs.kept)
     fixed += standing_sowings(inputs, season, left)
     return with_fixed(season, fixed), fixed
 

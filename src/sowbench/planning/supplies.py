@@ -77,7 +77,7 @@ def container_supplies(season: Season, placed: list[Placed]) -> list[Supply]:
     for p in placed:
         sizing = p.row.sizing
         for container, day, first_ones in fillings(season, p):
-            units = int((sizing.n_units if first_ones else sizing.n_last_units)[0])
+            units = float((sizing.n_units if first_ones else sizing.n_last_units)[0])
             total[container.id] += units
             first[container.id] = min(first.get(container.id, day), day)
     peaks = _peaks(season, placed)
@@ -125,9 +125,9 @@ def _unlimited_peak(season: Season, placed: list[Placed], name: str) -> float:
         pot = int(moves_of(season, p.row).pot[0])
         spans = []
         if path.first.id == name:
-            spans.append((p.sow_day, pot if path.potted_on else end, int(sizing.n_units[0])))
+            spans.append((p.sow_day, pot if path.potted_on else end, float(sizing.n_units[0])))
         if path.potted_on and path.last.id == name:
-            spans.append((pot, end, int(sizing.n_last_units[0])))
+            spans.append((pot, end, float(sizing.n_last_units[0])))
         for a, b, units in spans:
             change[a] += units
             change[min(b + 8, season.calendar.n_days)] -= units
