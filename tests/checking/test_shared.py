@@ -6,9 +6,12 @@ from datetime import timedelta
 import numpy as np
 import pytest
 from tests.checking.small_season import (
+    CROP,
     N_CELLS,
     ORDER,
     PLANTS,
+    RULE,
+    Reference,
     cells_pmf,
     on,
     overgrown_day,
@@ -19,11 +22,13 @@ from tests.checking.small_season import (
 
 from sowbench.checking.chances import Draws, Stands, drawn_chances, expected_short, parts_of
 from sowbench.checking.report import Ledger
-from sowbench.checking.rooms import check_rooms, check_shared_trays, stays
+from sowbench.checking.rooms import check_rooms, stays
 from sowbench.checking.season import Season
 from sowbench.checking.timeline import Timelines
-from sowbench.domain.plan import HandOver, SowingShare, Step
-from sowbench.domain.records import StepKind
+from sowbench.checking.tray_rows import check_tray_rows
+from sowbench.domain.plan import HandOver, SowingShare
+from sowbench.domain.records import LightNeed, StepKind
+from sowbench.domain.records import Season as CropSeason
 
 PLAN, INPUTS = small_plan()
 FIRST = replace(ORDER, plants=25)
@@ -109,44 +114,105 @@ def test_split_order_shares_the_luck_of_its_lot():
 
 
 def two_in_a_tray(first_cells, second_cells):
-    steps = [
-        tuple(
-            Step(kind, "tray-50", 1, n, 0.0, place, on(a), on(b), from_sowings=(mate,))
-            for kind, place, a, b in (
-                (StepKind.GERMINATE, "chamber", 0, 2),
-                (StepKind.GROW, "bench", 2, 25),
-            )
+    """Two sowings for one customer, with all days and places of the small plan's."""
+    sowings, rows = [], []
+    for name, order, n, mate in (("s1", "o1", first_cells, "s2"), ("s2", "o2", second_cells, "s1")):
+        sowing = PLAN.sowings[0]
+        trays = -(-n // 50)
+        steps = tuple(
+            replace(step, n_cells=n, n_containers=trays, from_sowings=(mate,))
+            for step in sowing.steps
         )
-        for n, mate in ((first_cells, "s2"), (second_cells, "s1"))
-    ]
-    sowings = tuple(
-        replace(PLAN.sowings[0], sowing=name, n_cells=n, n_seeds=n, steps=each)
-        for name, n, each in zip(("s1", "s2"), (first_cells, second_cells), steps, strict=True)
-    )
-    return replace(PLAN, sowings=sowings)
+        shares = (SowingShare(order, 10),)
+        sowings.append(
+            replace(sowing, sowing=name, orders=shares, n_cells=n, n_seeds=n, steps=steps)
+        )
+        hand_over = (HandOver(on(29), name, 10),)
+        rows.append(
+            replace(PLAN.orders[0], order=order, plants=10, planned=10, hand_over=hand_over)
+        )
+    return replace(PLAN, sowings=tuple(sowings), orders=tuple(rows))
+
+
+BOTH = tuple(replace(ORDER, id=name, plants=10, customer="the school") for name in ("o1", "o2"))
+
+
+def rules_about_trays(plan, orders=BOTH, **changes):
+    season = Season(plan, replace(INPUTS, orders=orders, **changes))
+    ledger = Ledger()
+    check_tray_rows(season, Timelines(season), ledger)
+    return {each.rule for each in ledger.report().findings}
+
+
+TOGETHER = "trays are shared by sowings that go together"
 
 
 def test_shared_tray_counts_once():
-    season = Season(two_in_a_tray(30, 20), INPUTS)
+    season = Season(two_in_a_tray(80, 20), replace(INPUTS, orders=BOTH))
     units = [own for _, step, _, own in stays(season) if step.kind is StepKind.GROW]
-    assert units == pytest.approx([0.6, 0.4])
+    # 80 cells fill a tray and three rows of the one that is shared evenly.
+    assert units == pytest.approx([1.5, 0.5])
     ledger = Ledger()
     check_rooms(season, ledger)
     assert ledger.report().holds
 
 
+def test_sowings_that_go_together_may_share_a_tray():
+    assert rules_about_trays(two_in_a_tray(30, 20)) == set()
+
+
 def test_shared_tray_takes_whole_rows_only():
     # Rows of ten: three for 25 cells and three for 22 are more than the five of a tray.
-    season = Season(two_in_a_tray(25, 22), INPUTS)
-    ledger = Ledger()
-    check_shared_trays(season, ledger)
-    assert {each.rule for each in ledger.report().findings} == {"shared trays hold whole rows"}
+    assert rules_about_trays(two_in_a_tray(25, 22)) == {"shared trays hold whole rows"}
 
 
-def test_sowings_of_different_days_share_no_tray():
+def test_mates_name_each_other():
     plan = two_in_a_tray(30, 20)
-    plan = replace(plan, sowings=(plan.sowings[0], replace(plan.sowings[1], sow_date=on(1))))
-    ledger = Ledger()
-    check_shared_trays(Season(plan, INPUTS), ledger)
-    rules = {each.rule for each in ledger.report().findings}
-    assert rules == {"trays are shared by sowings that go together"}
+    steps = tuple(replace(each, from_sowings=()) for each in plan.sowings[1].steps)
+    alone = replace(plan, sowings=(plan.sowings[0], replace(plan.sowings[1], steps=steps)))
+    assert rules_about_trays(alone) == {"mates in a tray name each other"}
+    unknown = replace(plan, sowings=plan.sowings[:1])
+    assert rules_about_trays(unknown) == {"mates in a tray name each other"}
+
+
+def test_sowings_of_different_days_or_places_share_no_tray():
+    plan = two_in_a_tray(30, 20)
+    steps = list(plan.sowings[1].steps)
+    steps[1] = replace(steps[1], place="cool bench")
+    other = replace(plan, sowings=(plan.sowings[0], replace(plan.sowings[1], steps=tuple(steps))))
+    assert rules_about_trays(other) == {TOGETHER}
+
+
+def test_tray_of_two_customers_is_shared_only_if_plants_are_pulled():
+    plan = two_in_a_tray(30, 20)
+    two = (BOTH[0], replace(BOTH[1], customer="somebody else"))
+    assert rules_about_trays(plan, two) == {TOGETHER}
+    assert rules_about_trays(plan, tuple(replace(o, handover="pulled") for o in two)) == set()
+
+
+@pytest.mark.parametrize(
+    ("crop", "rule", "fits"),
+    [
+        ({"cover": False}, {}, False),
+        ({"season": CropSeason.WARM}, {}, False),
+        ({"light_need": LightNeed.DARK}, {}, False),
+        ({"emergence": replace(CROP.emergence, thermal_time_cd=105.0)}, {}, False),
+        ({"emergence": replace(CROP.emergence, thermal_time_cd=75.0)}, {}, True),
+        ({}, {"leaves": 6.5}, False),
+        ({}, {"days_ref": 27.5}, False),
+        ({}, {"days_ref": 26.0, "leaves": 6.0}, True),
+    ],
+)
+def test_crops_in_one_tray_agree(crop, rule, fits):
+    """The other crop is lettuce with something changed; lettuce wants light here."""
+    plan = two_in_a_tray(30, 20)
+    plan = replace(plan, sowings=(plan.sowings[0], replace(plan.sowings[1], crop="other")))
+    lettuce = replace(CROP, light_need=LightNeed.LIGHT)
+    catalog = Reference(
+        crops={"lettuce": lettuce, "other": replace(lettuce, id="other", **crop)},
+        rules={
+            ("lettuce", RULE.container_class): RULE,
+            ("other", RULE.container_class): replace(RULE, crop="other", **rule),
+        },
+    )
+    assert (rules_about_trays(plan, catalog=catalog) == set()) == fits

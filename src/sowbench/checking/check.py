@@ -20,11 +20,11 @@ from sowbench.checking.rooms import (
     check_container_days,
     check_lots,
     check_rooms,
-    check_shared_trays,
 )
 from sowbench.checking.season import CheckInputs, Season
 from sowbench.checking.timeline import Timelines
 from sowbench.checking.timing import check_timing
+from sowbench.checking.tray_rows import check_tray_rows
 from sowbench.checking.unmet import check_unmet
 from sowbench.domain.plan import Plan
 
@@ -65,7 +65,7 @@ def check_plan(plan: Plan, inputs: CheckInputs, *, with_bound: bool = True) -> C
     check_timing(season, lines, ledger)
     check_placing(season, ledger)
     check_rooms(season, ledger)
-    check_shared_trays(season, ledger)
+    check_tray_rows(season, lines, ledger)
     check_container_days(season, ledger)
     check_lots(season, ledger)
     stands = Stands(season, lines)

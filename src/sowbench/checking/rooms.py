@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections import Counter, defaultdict
+from collections import Counter
 from collections.abc import Iterator
 from datetime import date, timedelta
 
@@ -34,28 +34,19 @@ def step_area(step: Step, container: Container, n_containers: float | None = Non
     return (step.n_containers if n_containers is None else n_containers) * container.area_m2
 
 
-def stays(season: Season) -> Iterator[tuple[Sowing, Step, Container, float]]:
-    """Give every step with its container and the lifted units it accounts for.
+def own_units(step: Step) -> float:
+    """Lifted units that count as a sowing's own: of one shared by rows, an even part."""
+    n_mates = len(step.from_sowings) + 1
+    return step.n_containers - 1 + 1 / n_mates
 
-    Sowings that share trays share them in proportion to their cells.
-    """
-    groups: dict[tuple[str, str, date, date, tuple[str, ...]], list[tuple[Sowing, Step]]]
-    groups = defaultdict(list)
+
+def stays(season: Season) -> Iterator[tuple[Sowing, Step, Container, float]]:
+    """Give every step with its container and the lifted units it accounts for."""
     for sowing in season.plan.sowings:
         for step in sowing.steps:
-            mates = tuple(sorted({sowing.sowing, *step.from_sowings}))
-            key = (step.place, step.container, step.from_date, step.to_date, mates)
-            groups[key].append((sowing, step))
-    for members in groups.values():
-        cells = sum(step.n_cells for _, step in members)
-        units = max(step.n_containers for _, step in members)
-        for sowing, step in members:
             container = season.catalog.containers.get(step.container)
-            if container is None:
-                continue
-            share = step.n_cells / cells if cells else 0.0
-            own = units * share if len(members) > 1 else float(step.n_containers)
-            yield sowing, step, container, own
+            if container is not None:
+                yield sowing, step, container, own_units(step)
 
 
 def check_rooms(season: Season, ledger: Ledger) -> None:
@@ -84,39 +75,6 @@ def check_rooms(season: Season, ledger: Ledger) -> None:
                 f"{name} on {season.day(index)}", f"More stands there than fits ({unit}).",
                 f"at most {limit:g}", float(row[index]),
             )  # fmt: skip
-
-
-def check_shared_trays(season: Season, ledger: Ledger) -> None:
-    """Sowings in one tray take whole rows and have room in it."""
-    rows_used: Counter[tuple[str, ...]] = Counter()
-    trays: dict[tuple[str, ...], tuple[int, Container]] = {}
-    for sowing in season.plan.sowings:
-        step = sowing.steps[0] if sowing.steps else None
-        if step is None or not step.from_sowings:
-            continue
-        container = season.catalog.containers.get(step.container)
-        if container is None:
-            continue
-        mates = tuple(sorted({sowing.sowing, *step.from_sowings}))
-        per_row = container.cols or container.cells
-        rows_used[mates] += -(-step.n_cells // per_row)
-        trays[mates] = (step.n_containers, container)
-        for other in mates:
-            mate = season.sowings.get(other)
-            ledger.require(
-                mate is not None and bool(mate.steps)
-                and mate.sow_date == sowing.sow_date
-                and mate.steps[0].container == step.container
-                and mate.steps[0].place == step.place,
-                "trays are shared by sowings that go together", sowing.sowing,
-                f"{other} has another day, container or place.",
-            )  # fmt: skip
-    for mates, (n_trays, tray) in trays.items():
-        rows = n_trays * (tray.rows or 1)
-        ledger.require(
-            rows_used[mates] <= rows, "shared trays hold whole rows", " and ".join(mates),
-            "The rows do not fit.", rows, rows_used[mates],
-        )  # fmt: skip
 
 
 def is_reusable(season: Season, container: Container) -> bool:

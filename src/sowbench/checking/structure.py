@@ -231,10 +231,8 @@ def _check_units(
 ) -> None:
     """As many lifted units as the cells need, the last one part-filled."""
     fewest = -(-n_cells // container.cells)
-    shared = any(each.from_sowings for each in sowing.steps)
-    holds = n_containers >= fewest if shared else n_containers == fewest
     ledger.require(
-        holds, "containers hold the cells", sowing.sowing,
+        n_containers == fewest, "containers hold the cells", sowing.sowing,
         f"{n_cells} cells of {container.id} with {container.cells} each.", fewest, n_containers,
     )  # fmt: skip
 
