@@ -124,7 +124,7 @@ def place_spec(
         "width": "container",
         "autosize": {"type": "fit-x", "contains": "padding"},
         "background": None,
-        "padding": {"left": 1, "right": 1, "top": 0, "bottom": 0},
+        "padding": {"left": 1, "right": 1, "top": 0, "bottom": 5},
         "config": _config(),
     }
 
@@ -180,7 +180,7 @@ def _row(daily: DailyUse, first: date, last: date, *, alone: bool = False) -> di
     x = {
         "field": "from",
         "type": "temporal",
-        "scale": {"type": "utc", "domain": [first.isoformat(), last.isoformat()]},
+        "scale": {"type": "utc", "domain": [_instant_ms(first), _instant_ms(last)]},
         "axis": _axis(first, last) if alone else _month_axis(first, last),
     }
     y_scale = {"domain": [0, top * 1.22], "nice": False}
@@ -289,6 +289,11 @@ def _month_axis(first: date, last: date) -> dict[str, Any]:
 def _limits(daily: DailyUse) -> Iterable[float]:
     """Return what there is on each day, nothing if there is no limit."""
     return () if daily.capacity is None else daily.capacity
+
+
+def _instant_ms(day: date) -> int:
+    """Return the first instant of a day as the drawing library counts it, in milliseconds."""
+    return (day - date(1970, 1, 1)).days * 86_400_000
 
 
 def _dates(daily: DailyUse) -> list[date]:

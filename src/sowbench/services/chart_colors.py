@@ -15,6 +15,7 @@ _NAMES: Final = {
     picture.LEAF: "var(--leaf)",
     picture.SOIL: "var(--soil)",
     picture.ACT: "var(--act)",
+    picture.FONT: '"Atkinson Hyperlegible Next Variable", system-ui, sans-serif',
 }
 
 
@@ -39,7 +40,8 @@ def in_page_colors(spec: Any) -> Any:
     if isinstance(spec, str):
         return _NAMES.get(spec, spec)
     if isinstance(spec, dict):
-        return {key: in_page_colors(value) for key, value in spec.items()}
+        # The pages draw with a later version of the library, which reads the same words.
+        return {key: in_page_colors(value) for key, value in spec.items() if key != "$schema"}
     if isinstance(spec, list):
         return [in_page_colors(each) for each in spec]
     return spec

@@ -18,11 +18,10 @@ from sowbench.services.season_words import amount_words, cut, last_day, spell_wo
 
 if TYPE_CHECKING:
     from sowbench.domain.plan import Plan, Sowing, Step
-    from sowbench.domain.records import House, Place
+    from sowbench.domain.records import House, Order, Place
     from sowbench.reference.catalog import Catalog
     from sowbench.science.weather_year import WeatherYear
 
-_MOST_FLAGS: Final = 4
 _MOST_PRESSING: Final = 3
 _MOST_UNMET: Final = 2
 _FOR_START: Final = {PlaceKind.CHAMBER, PlaceKind.MIST, PlaceKind.HEALING}
@@ -59,6 +58,12 @@ class SeasonFlag:
     offers: tuple[str, ...] = ()
     order: str = ""
 
+    @property
+    def short(self) -> str:
+        """What it is about, in a word or two with its day."""
+        what = "hands" if self.is_hands else self.place or f"order {self.order}"
+        return f"{what} {wording.short_day(self.when_date)}" if self.when_date else what
+
 
 def season_flags(
     plan: Plan,
@@ -67,6 +72,7 @@ def season_flags(
     catalog: Catalog,
     weather: WeatherYear | None,
     today: date,
+    served: Mapping[str, Order],
 ) -> tuple[SeasonFlag, ...]:
     """Say what presses from today on.
 
@@ -84,26 +90,26 @@ def season_flags(
         The house's weather.
     today : date
         The day in the house.
+    served : mapping of str to Order
+        The orders of which plants are not planned, by name.
 
     Returns
     -------
     flags : tuple of SeasonFlag
-        What has to be acted on first; then the longest spells without room.
+        What has to be acted on first; then what is full, the next first.
     """
     coming = {
         each.name: cut(each, today, max(last_day(each), today) + timedelta(days=1)) for each in uses
     }
     looker = _Looker(plan, coming, house, catalog, weather, today)
-    found: list[tuple[int, SeasonFlag]] = []
+    found: list[SeasonFlag] = []
     for daily in coming.values():
         spells = full_spells(daily)
-        if not spells:
-            continue
-        n_days = sum(each.n_days for each in spells)
-        flag = looker.of_hands(daily, spells) if daily.hands else looker.of_place(daily, spells)
-        found.append((n_days, flag))
-    found.sort(key=lambda each: (each[1].level != "act", -each[0]))
-    return (*looker.of_unmet(), *(flag for _, flag in found[:_MOST_FLAGS]))
+        if spells:
+            look = looker.of_hands if daily.hands else looker.of_place
+            found.append(look(daily, spells))
+    found.sort(key=lambda each: (each.level != "act", each.when_date or today))
+    return (*looker.of_unmet(served), *found)
 
 
 class _Looker:
@@ -126,21 +132,31 @@ class _Looker:
         self._currency = house.prices.currency
         self._today = today
 
-    def of_unmet(self) -> Iterator[SeasonFlag]:
+    def of_unmet(self, served: Mapping[str, Order]) -> Iterator[SeasonFlag]:
         """Yield orders that find no room or no hands, with the offers that the plan makes."""
-        missing = [each for each in self._plan.unmet if each.reason in {"room", "crew"}]
-        by_order = {each.order: each for each in self._plan.orders}
-        for each in missing[:_MOST_UNMET]:
-            ordered = by_order[each.order].plants if each.order in by_order else each.plants
+        n = 0
+        for each in self._plan.unmet:
+            order = served.get(each.order)
+            if each.reason not in {"room", "crew"} or order is None:
+                continue
+            if order.latest_date < self._today or n == _MOST_UNMET:
+                continue
+            n += 1
+            coming = [
+                offer
+                for offer in each.offers
+                if offer.wanted_on is None or offer.wanted_on >= self._today
+            ]
+            whose = f" for {order.customer}" if order.customer else ""
             yield SeasonFlag(
                 level="act",
-                said=f"{each.plants:,} of {ordered:,} plants for order {each.order} are not"
-                f" planned. {reason_words(each.reason)}.",
-                more=each.words,
+                said=f"{each.plants:,} of {order.plants:,} plants of order {order.id}{whose} are"
+                " not planned.",
+                more=each.words or f"{reason_words(each.reason)}.",
                 place="",
                 when_date=None,
-                offers=tuple(offer_words(each.offers[:3], ordered, self._currency)),
-                order=each.order,
+                offers=tuple(offer_words(coming[:3], order.plants, self._currency)),
+                order=order.id,
             )
 
     def of_place(self, daily: DailyUse, spells: Sequence[Spell]) -> SeasonFlag:

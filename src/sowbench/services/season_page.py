@@ -85,6 +85,7 @@ def season_view(desk: Desk, from_date: date | None = None, weeks: int | None = N
         version = unit.houses.current()
         n_sowings = unit.season_page.n_sown_or_coming(head.id)
         n_pins = len(unit.pins.all())
+        served = unit.orders.named([each.order for each in plan.unmet])
     last = max((last_day(each) for each in uses), default=head.until_date)
     shown = window(head.from_date, last, from_date or today, weeks)
     return SeasonView(
@@ -95,7 +96,7 @@ def season_view(desk: Desk, from_date: date | None = None, weeks: int | None = N
         heading=_heading(uses, today),
         window=shown,
         rows=tuple(place_row(each, shown, today) for each in uses),
-        flags=season_flags(plan, uses, house, catalog, weather, today),
+        flags=season_flags(plan, uses, house, catalog, weather, today, served),
         n_pins=n_pins,
         house_changed=version is not None and version.version != head.house_version,
     )

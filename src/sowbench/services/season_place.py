@@ -60,7 +60,11 @@ class StayBar:
 
 @dataclass(frozen=True, slots=True)
 class PlaceView:
-    """The page of one place; ``mondays_d`` are the Mondays of the window, counted in days."""
+    """The page of one place.
+
+    ``mondays_d`` are the first days of the window's weeks, counted in days; ``week_dates`` the same
+    as days of the calendar.
+    """
 
     name: str
     today: date
@@ -71,6 +75,7 @@ class PlaceView:
     page: int
     n_pages: int
     mondays_d: tuple[int, ...]
+    week_dates: tuple[date, ...]
     today_d: float | None
 
 
@@ -182,6 +187,7 @@ def place_view(
         page=page,
         n_pages=n_pages,
         mondays_d=tuple(range(0, shown.n_days, 7)),
+        week_dates=tuple(shown.from_date + timedelta(days=at) for at in range(0, shown.n_days, 7)),
         today_d=(today - shown.from_date).days + 0.5
         if shown.from_date <= today < shown.until_date
         else None,

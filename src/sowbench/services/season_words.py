@@ -78,8 +78,10 @@ def cut(daily: DailyUse, from_date: date, until_date: date) -> DailyUse:
     capacity = None
     if daily.capacity is not None:
         missing = 0.0 if daily.hands else float(max(daily.capacity, default=0.0))
-        capacity = laid(daily.capacity, missing)
-    return DailyUse(daily.name, daily.unit, from_date, laid(daily.use, 0.0), capacity, daily.hands)
+        capacity = laid(list(daily.capacity), missing)
+    return DailyUse(
+        daily.name, daily.unit, from_date, laid(list(daily.use), 0.0), capacity, daily.hands
+    )
 
 
 def holds_words(daily: DailyUse) -> str:

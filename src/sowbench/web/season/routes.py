@@ -83,7 +83,7 @@ def pin(desk: Desk, of: str = "", place: str = "", sow_date: str = "") -> Templa
     return Template("season/pin.html", context={"page": form, "here": "season"})
 
 
-@post("/season/pins/pin", sync_to_thread=True, status_code=200)
+@post("/season/pins/keep", sync_to_thread=True, status_code=200)
 def keep_pin(desk: Desk, data: FormData) -> Template | Redirect:
     """Keep a pin that was filled in, or say what is wrong with it."""
     target = data.get("target", "")
