@@ -7,10 +7,10 @@ from pathlib import Path
 
 import pytest
 from sqlalchemy import create_engine, make_url, text
+from tests.store.postgres_server import needed_server, running_server
 
 from sowbench.store.book import HouseBook, open_book
 from sowbench.store.tables import metadata
-from tests.store.postgres_server import needed_server, running_server
 
 _numbers = count(1)
 DATABASES = ("sqlite", "postgresql")

@@ -7,13 +7,32 @@ the house before the book; docs/book.md section 2 says what each kind of entry d
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass, field, replace
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, fields, replace
 from datetime import date, datetime
 from typing import Final
 
 from sowbench.domain.journal import Entry, EntryKind
+from sowbench.domain.life_records import HandedOver, SowingLife, Ticked, TrayLife
 from sowbench.domain.records import Standing
+
+__all__ = [
+    "CELLS_PER_TRAY",
+    "LAST",
+    "N_SEEDS",
+    "N_TRAYS_MAX",
+    "HandedOver",
+    "SowingLife",
+    "Struck",
+    "Ticked",
+    "TrayLife",
+    "handed_over",
+    "in_order",
+    "sowing_life",
+    "ticked_jobs",
+]
+
+Struck = Mapping[tuple[str, str], tuple[int, str]]
 
 N_TRAYS_MAX: Final = 10_000
 """Trays that one entry can make (our limit, against a slip of the finger)."""
@@ -21,91 +40,13 @@ N_TRAYS_MAX: Final = 10_000
 CELLS_PER_TRAY: Final = "n_cells_per_tray"
 """Value of a sown, bought in or potted on entry: cells of a full tray. Without it, equal shares."""
 
+N_SEEDS: Final = "n_seeds"
+"""Value of a sown entry: seeds sown."""
+
 LAST: Final = "last"
 """Value of a delivered entry that ends the sowing where it is 1."""
 
 _MOVES: Final = {EntryKind.PULLED, EntryKind.MOVED, EntryKind.SPACED}
-
-
-@dataclass(frozen=True, slots=True)
-class TrayLife:
-    """One tray of a sowing, from the day it was filled to the day it was gone.
-
-    The count is the last one that named this tray; of a count that named several it has its share
-    by cells. A count of the whole sowing leaves it blank.
-    """
-
-    number: int
-    container: str
-    n_cells: int
-    place: str
-    from_date: date
-    gone_date: date | None = None
-    gone_how: str = ""
-    counted_date: date | None = None
-    counted_by: str = ""
-    count_entry: str = ""
-    n_right: int | None = None
-    n_seen: int | None = None
-    cells: str = ""
-
-
-@dataclass(frozen=True, slots=True)
-class HandedOver:
-    """Plants handed over for an order."""
-
-    entry: str
-    sowing: str
-    order: str
-    date: date
-    plants: int
-
-
-@dataclass(frozen=True, slots=True)
-class Ticked:
-    """A planned job that was ticked off, by the first entry that did so."""
-
-    key: str
-    entry: str
-    date: date
-    at: datetime | None
-    person: str
-    sowing: str
-
-
-@dataclass(frozen=True, slots=True)
-class SowingLife:
-    """Where a sowing stands after its entries; a value that no entry gives is None or blank.
-
-    Attributes
-    ----------
-    n_lost : int
-        Cells lost or dumped; a tray dumped whole counts with the cells that were left in it.
-    n_right, n_seen : int or None
-        Cells with what is wanted, of those last looked at, in the trays that were still there
-        when one was last counted or went.
-    place : str
-        Place of most of its trays; of the last entry that names one where no tray is known.
-    """
-
-    sowing: str
-    crop: str = ""
-    variety: str = ""
-    lot: str = ""
-    sown_date: date | None = None
-    n_cells: int | None = None
-    n_seeds: int | None = None
-    n_lost: int = 0
-    n_delivered: int = 0
-    counted_date: date | None = None
-    n_right: int | None = None
-    n_seen: int | None = None
-    place: str = ""
-    ended_date: date | None = None
-    last_entry_at: datetime | None = None
-    n_entries: int = 0
-    trays: tuple[TrayLife, ...] = ()
-    handed_over: tuple[HandedOver, ...] = ()
 
 
 def sowing_life(
@@ -133,6 +74,35 @@ def sowing_life(
     for entry in sorted(entries, key=lambda each: each.day_date):
         follower.take(entry)
     return follower.life()
+
+
+def in_order(arrived: Iterable[tuple[int, Entry]], struck: Struck) -> list[Entry]:
+    """Sort entries that stand by arrival; one that replaces another stands in its place.
+
+    Parameters
+    ----------
+    arrived : iterable of tuple
+        Number of arrival and entry, of those that stand.
+    struck : mapping of tuple to tuple
+        Of entries that were struck, by sowing and id: number of arrival, and the id that the entry
+        itself corrects.
+
+    Returns
+    -------
+    entries : list of Entry
+        In the order in which a life takes them within a day.
+    """
+
+    def place(seq: int, entry: Entry) -> int:
+        corrects, passed = entry.corrects, set()
+        while corrects and corrects not in passed:
+            passed.add(corrects)
+            before, corrects = struck.get((entry.sowing, corrects), (seq, ""))
+            seq = min(seq, before)
+        return seq
+
+    placed = [(place(seq, entry), seq, entry) for seq, entry in arrived]
+    return [entry for _, _, entry in sorted(placed, key=lambda each: each[:2])]
 
 
 def handed_over(entries: Iterable[Entry]) -> tuple[HandedOver, ...]:
@@ -195,50 +165,69 @@ class _Whole:
 
 
 @dataclass(slots=True)
+class _Running:
+    """What a sowing's life is so far; the fields of `SowingLife` that entries change."""
+
+    crop: str = ""
+    variety: str = ""
+    lot: str = ""
+    sown_date: date | None = None
+    n_cells: int | None = None
+    n_seeds: int | None = None
+    n_lost: int = 0
+    n_delivered: int = 0
+    counted_date: date | None = None
+    n_right: int | None = None
+    n_seen: int | None = None
+    place: str = ""
+    ended_date: date | None = None
+
+
+@dataclass(slots=True)
 class _Follower:
     """Takes one entry after the other."""
 
     sowing: str
-    state: SowingLife = field(init=False)
+    state: _Running = field(default_factory=_Running)
+    last_entry_at: datetime | None = None
+    n_entries: int = 0
     trays: dict[int, TrayLife] = field(default_factory=dict)
     lost: Counter[int] = field(default_factory=Counter)
     whole: _Whole | None = None
     handed: list[Entry] = field(default_factory=list)
     trays_made: bool = False
 
-    def __post_init__(self) -> None:
-        self.state = SowingLife(self.sowing)
-
     def take(self, entry: Entry) -> None:
         """Go on to where the sowing stands after one more entry."""
-        state = self.state
-        at = max((each for each in (state.last_entry_at, entry.at) if each), default=None)
-        self.state = replace(state, last_entry_at=at, n_entries=state.n_entries + 1)
+        self.n_entries += 1
+        if entry.at is not None and (self.last_entry_at is None or entry.at > self.last_entry_at):
+            self.last_entry_at = entry.at
         step = _STEPS.get(entry.kind)
         if step is not None:
             step(self, entry)
 
     def life(self) -> SowingLife:
         """Return where it stands."""
-        here = [each for each in self.trays.values() if each.gone_date is None and each.place]
-        place = self.state.place
-        if here:
-            place = Counter(each.place for each in here).most_common(1)[0][0]
-        return replace(
-            self.state,
-            place=place,
+        values = {each.name: getattr(self.state, each.name) for each in fields(_Running)}
+        standing = Counter(each.place for each in self.standing() if each.place)
+        if standing:
+            values["place"] = standing.most_common(1)[0][0]
+        return SowingLife(
+            self.sowing,
+            last_entry_at=self.last_entry_at,
+            n_entries=self.n_entries,
             trays=tuple(self.trays[each] for each in sorted(self.trays)),
             handed_over=handed_over(self.handed),
+            **values,
         )
 
-    def change(self, **values: object) -> None:
-        """Change some of the state."""
-        self.state = replace(self.state, **values)  # type: ignore[arg-type]
+    def standing(self) -> list[TrayLife]:
+        """Return the trays that are not gone."""
+        return [each for each in self.trays.values() if each.gone_date is None]
 
     def begin(self, start: Standing) -> None:
         """Begin with what stood in the house before the book."""
-        self.state = replace(
-            self.state,
+        self.state = _Running(
             crop=start.crop,
             variety=start.variety,
             lot=start.lot,
@@ -255,46 +244,43 @@ class _Follower:
 
     def sown(self, entry: Entry) -> None:
         """Begin; a second entry of this kind takes the place of the first."""
-        state = self.state
-        seeds = entry.values.get("n_seeds")
+        before = self.state
+        seeds = entry.values.get(N_SEEDS)
         self.trays.clear()
         self.lost.clear()
-        self.whole = None
-        self.state = replace(
-            SowingLife(self.sowing),
-            crop=entry.crop or state.crop,
-            variety=entry.variety or state.variety,
-            lot=entry.lot or state.lot,
+        self.whole, self.trays_made = None, False
+        self.state = _Running(
+            crop=entry.crop or before.crop,
+            variety=entry.variety or before.variety,
+            lot=entry.lot or before.lot,
             sown_date=entry.day_date,
             n_cells=entry.n,
             n_seeds=int(seeds) if isinstance(seeds, int | float) else None,
-            n_delivered=state.n_delivered,
-            place=entry.place or state.place,
-            last_entry_at=state.last_entry_at,
-            n_entries=state.n_entries,
+            n_delivered=before.n_delivered,
+            place=entry.place or before.place,
         )
-        self.make_trays_of(entry, entry.place or self.state.place)
+        self.make_trays_of(entry, self.state.place)
 
     def bought_in(self, entry: Entry) -> None:
-        """Add trays that were bought in."""
+        """Add what was bought in."""
         state = self.state
-        self.change(
-            crop=state.crop or entry.crop,
-            variety=state.variety or entry.variety,
-            n_cells=entry.n if state.n_cells is None else state.n_cells + (entry.n or 0),
-            place=entry.place or state.place,
-            ended_date=None,
-        )
-        self.make_trays_of(entry, entry.place or self.state.place)
+        state.crop = state.crop or entry.crop
+        state.variety = state.variety or entry.variety
+        state.place = entry.place or state.place
+        state.ended_date = None
+        if entry.n is not None:
+            state.n_cells = (state.n_cells or 0) + entry.n
+        self.make_trays_of(entry, state.place)
 
     def potted_on(self, entry: Entry) -> None:
-        """End the trays named, and make new ones."""
+        """End the trays named, and make new ones; where none are told of, the old ones stay."""
+        if not entry.n_containers:
+            self.moved(entry)
+            return
         old = self.named(entry)
-        place = entry.place or (old[0].place if old else self.state.place)
-        self.make_trays_of(entry, place)
+        self.make_trays_of(entry, entry.place or (old[0].place if old else self.state.place))
         self.end_trays(old, entry.day_date, "potted on")
-        if entry.place:
-            self.change(place=entry.place)
+        self.state.place = entry.place or self.state.place
 
     def moved(self, entry: Entry) -> None:
         """Bring the trays named to another place."""
@@ -303,32 +289,31 @@ class _Follower:
         for each in self.named(entry):
             self.trays[each.number] = replace(each, place=entry.place)
         if not entry.trays or not self.trays:
-            self.change(place=entry.place)
+            self.state.place = entry.place
 
     def counted(self, entry: Entry) -> None:
         """Take a count of the trays named, or of the whole sowing."""
         n_right, n_seen = _count_of(entry)
-        if entry.trays:
-            trays = self.named(entry)
-            if not trays:
-                return
-            if n_seen is None:
-                n_seen = sum(each.n_cells for each in trays)
-            self.count_trays(entry, trays, n_right, n_seen)
-            self.change(counted_date=entry.day_date)
-            self.add_counts()
-        else:
+        if not entry.trays:
             self.count_whole(entry.day_date, n_right, n_seen)
+            return
+        trays = self.named(entry)
+        if not trays:
+            return
+        if n_seen is None:
+            n_seen = sum(each.n_cells for each in trays)
+        self.count_trays(entry, trays, n_right, n_seen)
+        self.state.counted_date = entry.day_date
+        self.add_counts()
 
     def count_whole(self, day: date, n_right: int, n_seen: int | None) -> None:
         """Take a count that speaks for the whole sowing, in place of all before."""
-        standing = [each for each in self.trays.values() if each.gone_date is None]
-        left = {each.number: each.n_cells for each in standing}
+        left = {each.number: each.n_cells for each in self.standing()}
         cells = sum(left.values()) or self.state.n_cells or 0
         self.whole = _Whole(n_right, cells if n_seen is None else n_seen, cells, left or {0: cells})
         for number, each in self.trays.items():
             self.trays[number] = _uncounted(each)
-        self.change(counted_date=day)
+        self.state.counted_date = day
         self.add_counts()
 
     def count_trays(
@@ -358,27 +343,30 @@ class _Follower:
             if entry.trays and trays:
                 shares = _shares(entry.n, [each.n_cells for each in trays])
                 self.lost.update({each.number: n for each, n in zip(trays, shares, strict=True)})
-            self.change(n_lost=self.state.n_lost + entry.n)
+            self.state.n_lost += entry.n
             return
         if not entry.trays and not dumped:
             return
-        left = sum(max(0, each.n_cells - self.lost[each.number]) for each in trays)
-        self.change(n_lost=self.state.n_lost + left)
+        self.state.n_lost += sum(max(0, each.n_cells - self.lost[each.number]) for each in trays)
         self.end_trays(trays, entry.day_date, "dumped" if dumped else "lost")
         if not entry.trays:
-            self.change(ended_date=self.state.ended_date or entry.day_date)
+            self.end(entry.day_date)
 
     def delivered(self, entry: Entry) -> None:
         """Hand over plants, with the trays named."""
         self.handed.append(entry)
-        self.change(n_delivered=self.state.n_delivered + (entry.n or 0))
+        self.state.n_delivered += entry.n or 0
         last = entry.values.get(LAST) == 1
-        gone = self.named(entry) if entry.trays or last else []
+        if entry.trays and not last:
+            self.end_trays(self.named(entry), entry.day_date, "delivered")
         if last:
-            gone = [each for each in self.trays.values() if each.gone_date is None]
-        self.end_trays(gone, entry.day_date, "delivered")
-        if last:
-            self.change(ended_date=self.state.ended_date or entry.day_date)
+            self.end_trays(self.standing(), entry.day_date, "delivered")
+            self.end(entry.day_date)
+
+    def end(self, day: date) -> None:
+        """End the sowing, if it has not ended before."""
+        if self.state.ended_date is None:
+            self.state.ended_date = day
 
     def named(self, entry: Entry) -> list[TrayLife]:
         """Return the trays that an entry is about, less those that are gone.
@@ -387,7 +375,7 @@ class _Follower:
         the book, are there from when an entry first names them.
         """
         if not entry.trays:
-            return [each for each in self.trays.values() if each.gone_date is None]
+            return self.standing()
         numbers = sorted({each for each in entry.trays if each > 0})[:N_TRAYS_MAX]
         if not self.trays_made:
             for number in numbers:
@@ -412,6 +400,7 @@ class _Follower:
         if not n_trays or n_trays < 0:
             return
         self.trays_made = True
+        self.state.ended_date = None
         first = max(self.trays, default=0) + 1
         shares = _filled(n_cells, min(n_trays, N_TRAYS_MAX), n_cells_per_tray)
         for number, cells in enumerate(shares, start=first):
@@ -434,11 +423,10 @@ class _Follower:
             self.trays[each.number] = replace(self.trays[each.number], gone_date=day, gone_how=how)
             if self.whole is not None:
                 self.whole.left.pop(each.number, None)
-        if self.trays and all(each.gone_date is not None for each in self.trays.values()):
-            if self.state.ended_date is None and self.trays_made:
-                self.change(ended_date=day)
-        else:
+        if not self.trays_made or self.standing():
             self.add_counts()
+        else:
+            self.end(day)
 
     def add_counts(self) -> None:
         """Add up the last counts of what is still there; what was known stays where none is."""
@@ -452,7 +440,7 @@ class _Follower:
             n_right += right
             n_seen += seen
         if n_seen or n_right:
-            self.change(n_right=n_right, n_seen=n_seen)
+            self.state.n_right, self.state.n_seen = n_right, n_seen
 
 
 _STEPS: Final[dict[EntryKind, Callable[[_Follower, Entry], None]]] = {

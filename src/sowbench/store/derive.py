@@ -19,7 +19,7 @@ from sowbench.domain.life import (
 )
 from sowbench.store import tables as t
 from sowbench.store.bodies import standing_of
-from sowbench.store.entry_rows import entry_of, standing_rows
+from sowbench.store.entry_rows import entry_of, standing_entries, standing_rows
 from sowbench.store.repository import in_parts
 
 _N_SOWINGS: Final = 500
@@ -50,10 +50,8 @@ def follow_sowings(connection: Connection, sowings: Iterable[str]) -> dict[str, 
 
 def _follow_part(connection: Connection, names: list[str]) -> dict[str, SowingLife]:
     """Follow some sowings."""
-    query = standing_rows().where(t.entry.c.sowing.in_(names)).order_by(t.entry.c.seq)
     entries: dict[str, list[Entry]] = {}
-    for row in connection.execute(query):
-        one = entry_of(row)
+    for one in standing_entries(connection, names):
         entries.setdefault(one.sowing, []).append(one)
     standing = select(t.standing.c.body).where(t.standing.c.sowing.in_(names))
     starts = {

@@ -33,7 +33,7 @@ class _Bodies(Repository):
         found: dict[str, str] = {}
         for part in in_parts(names):
             rows = self._connection.execute(select(key, body).where(key.in_(part)))
-            found.update(iter(rows.tuples()))
+            found |= {row[0]: row[1] for row in rows}
         return found
 
     def _in_order(self) -> list[str]:

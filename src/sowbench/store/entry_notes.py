@@ -171,13 +171,13 @@ def _count_notes(each: Entry, others: Iterable[_Count]) -> list[str]:
             continue
         both = sorted(trays & other.trays)
         if both or not trays or not other.trays:
-            what = f"Tray {both[0]}" if len(both) == 1 else "This"
-            if len(both) > 1:
-                what = f"{len(both)} of these trays"
-            who = other.person or "someone"
+            what = each.sowing
+            if both:
+                some = f"Tray {both[0]}" if len(both) == 1 else f"One of these trays ({both[0]})"
+                what = f"{some} of {each.sowing}"
             said.append(
-                f"{what} of {each.sowing} was counted by {who} on {each.day_date} too; the count"
-                " that came last holds."
+                f"{what} was counted by {other.person or 'someone'} on {each.day_date} too; the"
+                " count that came last holds."
             )
             break
     return said

@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import fields
 from datetime import datetime
 from typing import Any, Final
 
 import msgspec
-from sqlalchemy import Row, Select, select
+from sqlalchemy import Connection, Row, Select, select
 
 from sowbench.domain.book import Kept
 from sowbench.domain.journal import Entry, EntryKind
+from sowbench.domain.life import in_order
 from sowbench.science.errors import OutOfRangeError
 from sowbench.store import tables
 
@@ -150,6 +152,35 @@ def standing_rows() -> Select[Any]:
     other = entry.alias()
     struck = select(other.c.seq).where(other.c.corrects == entry.c.id).exists()
     return select(*FIELDS, entry.c.seq).where(~struck, entry.c.kind != EntryKind.CORRECTED.value)
+
+
+def standing_entries(connection: Connection, sowings: Sequence[str] | None = None) -> list[Entry]:
+    """Return the entries that stand, one that replaces another in its place.
+
+    Parameters
+    ----------
+    connection : Connection
+        Connection of a unit of work.
+    sowings : sequence of str or None, default None
+        Only those about these sowings; None is every entry.
+
+    Returns
+    -------
+    entries : list of Entry
+        In the order in which `sowbench.domain.life` takes them within a day.
+    """
+    standing, other = standing_rows(), entry.alias()
+    struck = (
+        select(entry.c.sowing, entry.c.id, entry.c.seq, entry.c.corrects)
+        .join(other, other.c.corrects == entry.c.id)
+        .where(other.c.corrects != "")
+    )
+    if sowings is not None:
+        standing = standing.where(entry.c.sowing.in_(sowings))
+        struck = struck.where(entry.c.sowing.in_(sowings))
+    arrived = [(row[-1], entry_of(row)) for row in connection.execute(standing)]
+    places = {(row[0], row[1]): (row[2], row[3]) for row in connection.execute(struck)}
+    return in_order(arrived, places)
 
 
 def _check_text(name: str, value: str) -> None:

@@ -9,7 +9,13 @@ from typing import TYPE_CHECKING, Final
 
 from sqlalchemy import exc
 
-from sowbench.science.errors import BookBusyError, BookError, BookOpenError, StoreFullError
+from sowbench.science.errors import (
+    BookBusyError,
+    BookError,
+    BookOpenError,
+    SowbenchError,
+    StoreFullError,
+)
 
 if TYPE_CHECKING:
     from sqlalchemy import URL
@@ -38,6 +44,8 @@ def told(url: URL) -> Iterator[None]:
     BookError
         In place of what the database raised: StoreFullError where there is no room, BookBusyError
         where another writes for too long, BookOpenError where it cannot be opened or reached.
+    SowbenchError
+        If a value cannot be kept, as it was raised.
     """
     try:
         yield
@@ -46,6 +54,11 @@ def told(url: URL) -> Iterator[None]:
         if told_as is None:
             raise
         raise told_as from error
+    except exc.StatementError as error:
+        # A value that a column cannot take, found on its way to the database.
+        if isinstance(error.orig, SowbenchError):
+            raise error.orig from None
+        raise
     except exc.TimeoutError as error:
         raise BookBusyError(
             f"The house book is asked for more at once than it can answer. {_NOTHING_LOST}"

@@ -11,7 +11,14 @@ from sowbench.domain.book import Added, Kept, Taken
 from sowbench.domain.journal import Entry
 from sowbench.store import derive, tables
 from sowbench.store.entry_notes import notes_after, what_is_known
-from sowbench.store.entry_rows import FIELDS, entry_of, entry_row, kept_of, kept_rows, standing_rows
+from sowbench.store.entry_rows import (
+    FIELDS,
+    entry_of,
+    entry_row,
+    kept_of,
+    kept_rows,
+    standing_entries,
+)
 from sowbench.store.repository import Repository, in_parts
 
 entry = tables.entry
@@ -166,7 +173,7 @@ class Journal(Repository):
         return [kept_of(row) for row in self._connection.execute(query)]
 
     def that_stand(self, sowings: Collection[str] | None = None) -> list[Entry]:
-        """Return the entries that no correction strikes, in the order of arrival.
+        """Return the entries that no correction strikes.
 
         Parameters
         ----------
@@ -176,16 +183,16 @@ class Journal(Repository):
         Returns
         -------
         entries : list of Entry
-            The entries.
+            The entries of each sowing in the order of arrival; one that replaces another stands in
+            its place.
         """
         if sowings is None:
-            rows = self._connection.execute(standing_rows().order_by(entry.c.seq))
-            return [entry_of(row) for row in rows]
-        found = []
-        for part in in_parts(sorted(set(sowings))):
-            query = standing_rows().where(entry.c.sowing.in_(part))
-            found += [(row[-1], entry_of(row)) for row in self._connection.execute(query)]
-        return [one for _, one in sorted(found, key=lambda each: each[0])]
+            return standing_entries(self._connection)
+        return [
+            each
+            for part in in_parts(sorted(set(sowings)))
+            for each in standing_entries(self._connection, part)
+        ]
 
     def n_entries(self) -> int:
         """Return how many entries there are.

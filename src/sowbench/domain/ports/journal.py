@@ -36,7 +36,10 @@ class Journal(Protocol):
         """Return the last entries that arrived, the newest first."""
 
     def that_stand(self, sowings: Collection[str] | None = None) -> list[Entry]:
-        """Return the entries that no correction strikes, in the order of arrival."""
+        """Return the entries that no correction strikes.
+
+        Those of a sowing are in the order of arrival; what replaces another stands in its place.
+        """
 
     def n_entries(self) -> int:
         """Return how many entries there are."""
