@@ -81,7 +81,7 @@ class SowingsPage(SowingReads):
         where: list[ColumnElement[bool]] = [sowing_life.c.ended_date.is_not(None)]
         if shown is Shown.STANDING:
             day = func.coalesce(sowing_life.c.sown_date, _LONG_AGO)
-            where = [sowing_life.c.ended_date.is_(None)]
+            where = [sowing_life.c.ended_date.is_(None), _is_begun()]
         falling = shown is Shown.FINISHED or by is ListedBy.DAY
         where += self._matches(search, shown)
         place: ColumnElement[Any] = literal("") if falling else sowing_life.c.place
@@ -222,7 +222,7 @@ class SowingsPage(SowingReads):
         counts : dict of Shown to int
             Without those that are finished, which nobody counts.
         """
-        standing = select(func.count()).where(sowing_life.c.ended_date.is_(None))
+        standing = select(func.count()).where(sowing_life.c.ended_date.is_(None), _is_begun())
         coming = (
             select(func.count())
             .select_from(planned_sowing)
@@ -258,9 +258,14 @@ class SowingsPage(SowingReads):
         return [TrayGroup(*row) for row in rows]
 
 
+def _is_begun() -> ColumnElement[bool]:
+    """Say that a sowing was sown, stood already, or was bought in, and is not only noted on."""
+    return or_(sowing_life.c.sown_date.is_not(None), sowing_life.c.n_cells.is_not(None))
+
+
 def _begun() -> ColumnElement[bool]:
     """Say that a planned sowing has been begun."""
-    return exists().where(sowing_life.c.sowing == planned_sowing.c.sowing)
+    return exists().where(sowing_life.c.sowing == planned_sowing.c.sowing, _is_begun())
 
 
 def _sowing(body: str | None) -> Sowing | None:
