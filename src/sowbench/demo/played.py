@@ -209,7 +209,13 @@ class _Player:
             container=step.container,
             n_containers=step.n_containers,
             job=key,
+            values=self._cells_per_tray(step) | {"n_seeds": float(sowing.n_seeds)},
         )
+
+    def _cells_per_tray(self, step: Step) -> dict[str, float | str]:
+        """Say how many cells a full tray has, where it is known."""
+        n_cells = self._cells_of.get(step.container)
+        return {"n_cells_per_tray": float(n_cells)} if n_cells else {}
 
     def _count(self, task: Task, sowing: Sowing, key: str) -> None:
         """Count a few trays cell by cell."""
@@ -260,6 +266,7 @@ class _Player:
             n_containers=step.n_containers,
             place=step.place,
             job=key,
+            values=self._cells_per_tray(step),
         )
 
     def _deliver(self, task: Task, sowing: Sowing, key: str) -> None:
