@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import re
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
@@ -22,8 +23,8 @@ MEDIA_TYPES: Final = {
     ".svg": "image/svg+xml",
     ".png": "image/png",
     ".woff2": "font/woff2",
+    ".json": "application/json",
     ".md": "text/plain",
-    ".webmanifest": "application/manifest+json",
     "": "text/plain",
 }
 """What a browser is told a file is, by its ending; other files are not served."""
@@ -40,6 +41,8 @@ class Asset:
     mark: str
     media_type: str
 
+
+_FILE_IN_CSS: Final = re.compile(r'url\("([^":]+)"\)')
 
 _read: dict[Path, tuple[int, Asset]] = {}
 
@@ -64,10 +67,21 @@ def asset(path: str) -> Asset | None:
     known = _read.get(full)
     if known is None or known[0] != changed_ns:
         content = full.read_bytes()
+        if full.suffix == ".css":
+            content = _with_addresses(content, full.parent)
         mark = hashlib.sha256(content).hexdigest()[:12]
         known = (changed_ns, Asset(content, mark, MEDIA_TYPES[full.suffix]))
         _read[full] = known
     return known[1]
+
+
+def _with_addresses(content: bytes, folder: Path) -> bytes:
+    """Give the fonts and pictures that a style sheet names the address of their content."""
+
+    def versioned(found: re.Match[str]) -> str:
+        return f'url("{address((folder / found[1]).relative_to(STATIC).as_posix())}")'
+
+    return _FILE_IN_CSS.sub(versioned, content.decode("utf-8")).encode("utf-8")
 
 
 def address(path: str) -> str:

@@ -46,6 +46,7 @@
         labelColor: soft, titleColor: soft, gridColor: line, domainColor: line, tickColor: line,
         labelFontSize: 14, titleFontSize: 14, titleFontWeight: 400, labelPadding: 6,
       },
+      axisX: { grid: false },
       legend: {
         labelColor: ink, titleColor: soft, labelFontSize: 14, titleFontSize: 14,
         titleFontWeight: 400, orient: "top",
@@ -105,7 +106,7 @@
         ast: true,
         actions: false,
         defaultStyle: false,
-        renderer: "canvas",
+        renderer: "svg",
         tooltip,
         config: config(),
       });
