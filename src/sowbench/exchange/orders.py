@@ -158,11 +158,7 @@ def read_orders(
     """
     checked = check_orders(
         read_records(str(path), read_bytes(path), COLUMNS, REQUIRED, "orders"),
-        resolve_crop=resolve_crop,
-        crop_unit=crop_unit,
-        containers=containers,
-        systems=systems,
-        resolve_container=resolve_container,
+        words=OrderWords(resolve_crop, crop_unit, containers, systems, resolve_container),
     )
     if checked.problems:
         raise InputFileError(checked.problems)
@@ -177,31 +173,15 @@ def read_orders(
     return OrdersRead(kept, cancelled, tuple(notes))
 
 
-def check_orders(
-    records: Records,
-    *,
-    resolve_crop: Callable[[str], str],
-    crop_unit: Callable[[str], str],
-    containers: Collection[str] | None = None,
-    systems: Collection[str] = SYSTEMS,
-    resolve_container: Callable[[str], str] | None = None,
-) -> OrdersChecked:
+def check_orders(records: Records, *, words: OrderWords) -> OrdersChecked:
     """Make orders of the records of a file, and say what is wrong with the others.
 
     Parameters
     ----------
     records : Records
         The file as it was found.
-    resolve_crop : callable
-        From any spelling of a crop to its id; raises UnknownNameError.
-    crop_unit : callable
-        From a crop's id to the unit in which it is usually counted, "plant" or "cell".
-    containers : collection of str or None, default None
-        Ids of the containers known; None takes any.
-    systems : collection of str, default SYSTEMS
-        Destination systems known, those of the house included.
-    resolve_container : callable or None, default None
-        From another spelling of a container to its id; raises UnknownNameError.
+    words : OrderWords
+        Names that an order may use.
 
     Returns
     -------
@@ -215,14 +195,13 @@ def check_orders(
         problems.append(
             Problem(records.file, None, None, None, "There is no order below the header row.")
         )
-    known = OrderWords(resolve_crop, crop_unit, containers, systems, resolve_container)
     if any(each.row is None or each.column is not None for each in problems):
         return OrdersChecked(records.file, (), tuple(problems), notes, ())  # the header is wrong
     wide = {each.row for each in problems}
-    found = quick_lines(records, known)
+    found = quick_lines(records, words)
     for at, number in enumerate(records.numbers):
         if found[at] is None and number not in wide:
-            found[at] = read_line(Fields(records, records.row(at), problems), known)
+            found[at] = read_line(Fields(records, records.row(at), problems), words)
     _check_names(records, problems)
     lines = [each for each in found if each is not None and each.row not in wide]
     orders = _expanded(records.file, lines, problems)

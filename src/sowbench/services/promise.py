@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
 
 from sowbench.exchange.plan_json import read_plan
@@ -14,6 +14,9 @@ from sowbench.services.try_one import Question, order_of
 if TYPE_CHECKING:
     from pathlib import Path
 
+    from sowbench.domain.plan import Plan
+    from sowbench.domain.records import Order
+    from sowbench.planning.inputs import PlanInputs
     from sowbench.services.parts import Parts, PromiseAnswerLike, PromiseLike
 
 # Under this chance that it is filled, an answer is no promise but a gamble (assumption).
@@ -96,7 +99,34 @@ def promise_question(
     loaded = load_inputs(files, from_date or made.from_date)
     inputs = loaded.inputs
     order = order_of(question, inputs.catalog, inputs.from_date)
-    found: PromiseLike = parts.promise(inputs, made, order)
+    return replace(
+        promise_beside(order, inputs, made, parts),
+        question=question,
+        plan_file=str(path),
+        notes=notes,
+    )
+
+
+def promise_beside(order: Order, inputs: PlanInputs, plan: Plan, parts: Parts) -> PromiseOutcome:
+    """Look for room for one more order beside a plan, whether of files or of a book.
+
+    Parameters
+    ----------
+    order : Order
+        What is asked for.
+    inputs : PlanInputs
+        What the plan was made from.
+    plan : Plan
+        The plan.
+    parts : Parts
+        The planner.
+
+    Returns
+    -------
+    outcome : PromiseOutcome
+        On the wanted day, and the earliest; without a file.
+    """
+    found: PromiseLike = parts.promise(inputs, plan, order)
 
     def taken(answer: PromiseAnswerLike | None) -> PromiseAnswer | None:
         if answer is None:
@@ -119,12 +149,25 @@ def promise_question(
         )
 
     return PromiseOutcome(
-        question=question,
+        question=_question_of(order),
         crop=order.crop,
         currency=inputs.house.prices.currency,
-        plan_file=str(path),
+        plan_file="",
         on_day=taken(found.on_day),
         earliest=taken(found.earliest),
         reason=found.reason,
-        notes=notes,
+    )
+
+
+def _question_of(order: Order) -> Question:
+    """Write an order as a question."""
+    return Question(
+        plants=order.plants,
+        crop=order.crop,
+        wanted_date=order.wanted_date,
+        system=order.system,
+        container=order.containers[0] if order.containers else "",
+        earliest_date=order.earliest_date,
+        latest_date=order.latest_date,
+        confidence_frac=order.confidence_frac,
     )

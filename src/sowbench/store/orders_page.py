@@ -24,6 +24,7 @@ from sowbench.domain.records import Order
 from sowbench.store.orders import ORDER_COLUMNS, order_of
 from sowbench.store.repository import Repository, in_parts
 from sowbench.store.tables import (
+    change,
     delivery,
     orders,
     planned_order,
@@ -169,6 +170,10 @@ class OrdersPage(Repository):
         query = select(*ORDER_COLUMNS).where(orders.c.latest_date >= day)
         query = query.order_by(orders.c.position)
         return tuple(order_of(row) for row in self._connection.execute(query))
+
+    def last_change(self) -> int:
+        """Return the number of the last change of anything entered; 0 before the first."""
+        return int(self._connection.execute(select(func.max(change.c.seq))).scalar_one() or 0)
 
     def n_orders(self) -> int:
         """Return how many orders the book has, cancelled ones too."""

@@ -164,6 +164,9 @@ class OrdersPage(Protocol):
     def since(self, day: date) -> tuple[Order, ...]:
         """Return the orders that still serve on or after a day, in file order."""
 
+    def last_change(self) -> int:
+        """Return the number of the last change of anything entered; 0 before the first."""
+
     def n_orders(self) -> int:
         """Return how many orders the book has, cancelled ones too."""
 
