@@ -70,21 +70,10 @@ def command(data: Path | None, port: int, url: str | None, as_json: bool) -> Non
     The pages are at http://127.0.0.1:8470 until Ctrl-C ends it; nothing outside of this machine
     can reach them.
     """
+    from sowbench.bootstrap import default_data_folder
+
     with listen(port) as listening:
-        serve_book(listening, data or usual_folder(), url, as_json=as_json)
-
-
-def usual_folder() -> Path:
-    """Return the folder in which a person's book lies if none is named.
-
-    Returns
-    -------
-    folder : Path
-        As the platform keeps data of programs.
-    """
-    from platformdirs import user_data_path
-
-    return user_data_path("sowbench", appauthor=False)
+        serve_book(listening, data or default_data_folder(), url, as_json=as_json)
 
 
 def listen(port: int) -> socket.socket:

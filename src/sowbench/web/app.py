@@ -28,9 +28,9 @@ from sowbench.web.season.routes import routes as season_routes
 from sowbench.web.security import (
     LOOPBACK_HOSTS,
     REQUEST_MOST_BYTES,
-    TOKEN_COOKIE,
     Door,
     csrf_secret,
+    token_cookie,
     with_headers,
 )
 from sowbench.web.seed.routes import routes as seed_routes
@@ -80,6 +80,7 @@ def _wired(
     desk: Desk, the_desk: Callable[[], Awaitable[Desk]], hosts: Sequence[str], *, debug: bool
 ) -> Litestar:
     """Put the application together."""
+    secret = csrf_secret(desk.data)
     return Litestar(
         route_handlers=[
             front,
@@ -103,8 +104,8 @@ def _wired(
             engine_callback=formats.prepare,
         ),
         csrf_config=CSRFConfig(
-            secret=csrf_secret(desk.data),
-            cookie_name=TOKEN_COOKIE,
+            secret=secret,
+            cookie_name=token_cookie(secret),
             cookie_httponly=True,
             cookie_samesite="lax",
             exclude="^/static/",

@@ -16,9 +16,19 @@ from litestar.status_codes import (
     HTTP_413_REQUEST_ENTITY_TOO_LARGE,
     HTTP_422_UNPROCESSABLE_ENTITY,
     HTTP_500_INTERNAL_SERVER_ERROR,
+    HTTP_503_SERVICE_UNAVAILABLE,
+    HTTP_507_INSUFFICIENT_STORAGE,
 )
 
-from sowbench.science.errors import InputFileError, Problem, SowbenchError, UnknownNameError
+from sowbench.science.errors import (
+    BookBusyError,
+    BookError,
+    InputFileError,
+    Problem,
+    SowbenchError,
+    StoreFullError,
+    UnknownNameError,
+)
 from sowbench.web.security import REQUEST_MOST_BYTES
 
 if TYPE_CHECKING:
@@ -89,6 +99,14 @@ def explain(error: Exception, path: str) -> ErrorPage:
         )
     if isinstance(error, UnknownNameError):
         return ErrorPage(HTTP_404_NOT_FOUND, path, "Nothing of that name is here", str(error))
+    if isinstance(error, StoreFullError):
+        return ErrorPage(HTTP_507_INSUFFICIENT_STORAGE, path, "The disk is full", str(error))
+    if isinstance(error, BookBusyError):
+        return ErrorPage(HTTP_503_SERVICE_UNAVAILABLE, path, "The book is busy", str(error))
+    if isinstance(error, BookError):
+        return ErrorPage(
+            HTTP_500_INTERNAL_SERVER_ERROR, path, "The book cannot do that now", str(error)
+        )
     if isinstance(error, SowbenchError):
         return ErrorPage(HTTP_422_UNPROCESSABLE_ENTITY, path, "That cannot be taken", str(error))
     if isinstance(error, HTTPException):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import os
 import secrets
 from collections.abc import Collection
@@ -23,8 +24,6 @@ REQUEST_MOST_BYTES: Final = 32 * 1024 * 1024
 
 LOOPBACK_HOSTS: Final = ("127.0.0.1", "localhost", "[::1]")
 """Names under which the book is asked for on the machine that serves it."""
-
-TOKEN_COOKIE: Final = "sowbench-token"  # noqa: S105 - the name of the cookie, not what is in it
 
 _POLICY: Final = (
     "default-src 'none'",
@@ -118,6 +117,25 @@ def csrf_token_now() -> str:
     """
     scope = _scope.get()
     return "" if scope is None else value_or_default(ScopeState.from_scope(scope).csrf_token, "")
+
+
+def token_cookie(secret: str) -> str:
+    """Return the name of the cookie that holds the token of one book.
+
+    Browsers keep cookies by host and not by port, so that two books on one machine would else
+    take each other's.
+
+    Parameters
+    ----------
+    secret : str
+        Secret of the book.
+
+    Returns
+    -------
+    name : str
+        As ``sowbench-token-1f0c3a9b``.
+    """
+    return f"sowbench-token-{hashlib.sha256(secret.encode('ascii')).hexdigest()[:8]}"
 
 
 def new_entry_id() -> str:

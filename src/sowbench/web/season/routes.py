@@ -20,7 +20,7 @@ from sowbench.services.season_place import day_view, place_view
 from sowbench.services.season_window import MOST_WEEKS, WEEKS
 from sowbench.web.season.queries import asked_day, asked_whole
 
-Asked = Annotated[str | None, Parameter(query="from")]
+Asked = Annotated[str | None, QueryParameter(name="from")]
 FormData = Annotated[dict[str, str], Body(media_type=RequestEncodingType.URL_ENCODED)]
 _MOST_PAGES = 10_000
 

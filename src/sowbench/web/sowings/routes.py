@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Annotated
 
 from litestar import get
-from litestar.params import Parameter
+from litestar.params import QueryParameter
 from litestar.response import Template
 from litestar.types import ControllerRouterHandler
 
@@ -51,8 +51,8 @@ def sowings(
 def sowing(
     desk: Desk,
     name: str,
-    trays_from: Annotated[int, Parameter(query="trays", ge=1)] = 1,
-    before: Annotated[int | None, Parameter(query="before", ge=1)] = None,
+    trays_from: Annotated[int, QueryParameter(name="trays", ge=1)] = 1,
+    before: Annotated[int | None, QueryParameter(name="before", ge=1)] = None,
     correct: str = "",
 ) -> Template:
     """Show one sowing.

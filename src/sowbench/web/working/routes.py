@@ -6,7 +6,7 @@ from datetime import date
 from typing import Annotated
 
 from litestar import get
-from litestar.params import Parameter
+from litestar.params import QueryParameter
 from litestar.response import Template
 from litestar.types import ControllerRouterHandler
 
@@ -18,7 +18,7 @@ from sowbench.services.working_pages import working_of
 def working(
     desk: Desk,
     what: str,
-    of: Annotated[str, Parameter(query="of")] = "",
+    of: Annotated[str, QueryParameter(name="of")] = "",
     plan: int | None = None,
     day: date | None = None,
 ) -> Template:
