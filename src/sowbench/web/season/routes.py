@@ -8,7 +8,7 @@ from urllib.parse import quote
 from litestar import get, post
 from litestar.enums import RequestEncodingType
 from litestar.exceptions import NotFoundException
-from litestar.params import Body, Parameter
+from litestar.params import Body, QueryParameter
 from litestar.response import Redirect, Template
 from litestar.types import ControllerRouterHandler
 
