@@ -59,6 +59,17 @@ def shared_postgresql(server: str) -> Iterator[HouseBook]:
     book.close()
 
 
+def emptied(book: HouseBook) -> None:
+    """Take everything out of a book."""
+    with book.engine.begin() as connection:
+        if book.engine.dialect.name == "postgresql":
+            names = ", ".join(f'"{name}"' for name in metadata.tables)
+            connection.execute(text(f"TRUNCATE {names} RESTART IDENTITY"))
+            return
+        for table in reversed(metadata.sorted_tables):
+            connection.execute(table.delete())
+
+
 @pytest.fixture(params=DATABASES)
 def address(request: pytest.FixtureRequest, tmp_path: Path) -> str:
     """Address of a book with nothing in it, its tables made."""
@@ -67,10 +78,8 @@ def address(request: pytest.FixtureRequest, tmp_path: Path) -> str:
         shutil.copy(request.getfixturevalue("template_file"), path)
         return f"sqlite:///{path}"
     shared = request.getfixturevalue("shared_postgresql")
-    names = ", ".join(f'"{name}"' for name in metadata.tables)
-    with shared.engine.begin() as connection:
-        connection.execute(text(f"TRUNCATE {names} RESTART IDENTITY"))
-    return shared.engine.url.render_as_string(hide_password=False)
+    emptied(shared)
+    return str(shared.engine.url.render_as_string(hide_password=False))
 
 
 @pytest.fixture

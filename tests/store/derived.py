@@ -1,6 +1,7 @@
 """What the store's tests look at, and the plan that they start from."""
 
 from datetime import date
+from typing import Any
 
 from sqlalchemy import select
 
@@ -36,7 +37,7 @@ def sowing_of(name, first=date(2027, 3, 1), last=date(2027, 4, 1)):
 def plan_of(*names, **more):
     """Return a plan of these sowings."""
     first, last = date(2027, 3, 1), date(2027, 4, 1)
-    given = {
+    given: dict[str, Any] = {
         "from_date": first,
         "until_date": last,
         "cost": 12.5,

@@ -64,7 +64,7 @@ def running_server(programs: Path) -> Iterator[str]:
                 [
                     *(programs / "postgres", "-D", data, "-k", folder),
                     *("-c", "listen_addresses=", "-c", "shared_buffers=32MB"),
-                    *("-c", "max_connections=60", "-c", "autovacuum=off"),
+                    *("-c", "max_connections=60", "-c", "autovacuum=off", "-c", "fsync=off"),
                 ],
                 stdout=log,
                 stderr=log,
