@@ -342,6 +342,9 @@ def _sowing_block(days: Sequence[SowDay], width: int, *, every: bool) -> list[st
         n_sowings = wording.count(len(each.sowings), "sowing")
         lines += ["", f"{INDENT}{wording.day(each.date)}: {n_sowings}, {lots}"]
         lines += table(columns, [_sowing_row(line) for line in each.sowings], width, INDENT * 2)
+        for line in each.sowings:
+            if line.shares:
+                lines += wrap(f"{line.sowing} {line.shares}.", width, INDENT * 3)
     n_more = len(days) - len(shown)
     if n_more > 0:
         lines += ["", *_more(n_more, "sowing day", "sowings.csv; or print all with --all")]

@@ -43,6 +43,7 @@ SOWING_COLUMNS = (
     "n_seeds",
     "container",
     "n_containers",
+    "shares_tray_with",
     "orders",
     "steps",
     "leaves_on",
@@ -208,6 +209,7 @@ def _sowing_row(sowing: Sowing) -> dict[str, object]:
         "n_seeds": sowing.n_seeds,
         "container": first.container if first else "",
         "n_containers": first.n_containers if first else None,
+        "shares_tray_with": "|".join(first.from_sowings) if first else "",
         "orders": "|".join(f"{each.order}: {each.plants}" for each in sowing.orders),
         "steps": "|".join(
             f"{each.kind.value.replace('_', ' ')} {each.from_date} to {each.to_date}"

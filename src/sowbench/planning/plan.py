@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from sowbench.domain.plan import Plan, Price
 from sowbench.domain.records import Order, SeedLot
+from sowbench.domain.tray_rows import tray_rows
 from sowbench.planning.assemble import order_plans, sowing_record, tasks_of, total_use
 from sowbench.planning.candidates import Candidates, build_candidates
 from sowbench.planning.fixed import (
@@ -41,7 +42,7 @@ from sowbench.planning.resources import ResourceKind, Resources
 from sowbench.planning.search import Search
 from sowbench.planning.season import Season, make_season
 from sowbench.planning.supplies import supplies_of
-from sowbench.planning.tray_rows import share_again, share_trays
+from sowbench.planning.tray_rows import share_again, share_trays, tell_rows
 
 FloatArray = NDArray[np.float64]
 ASSUMED_TEST_SEEDS = 100
@@ -238,6 +239,7 @@ def hand_out(
     bound = min(linear.bound + fixed_cost(season, settled), cost)
     orders = order_plans(season, settled)
     sowings = [sowing_record(season, p) for p in settled.placed]
+    rows = tray_rows(sowings, season.containers)
     unmet = unmet_orders(season, candidates, linear, settled, orders)
     return Plan(
         inputs.from_date,
@@ -253,7 +255,7 @@ def hand_out(
         tuple(orders),
         tuple(sowings),
         tuple(unmet),
-        tuple(tasks_of(season, settled.placed)),
+        tuple(tell_rows(tasks_of(season, settled.placed), rows)),
         tuple(supplies_of(season, settled.placed)),
         tuple(prices_of(season, candidates, linear)),
         tuple(moved(inputs, sowings)),

@@ -7,12 +7,14 @@ filled, carried, watered and given room.
 from __future__ import annotations
 
 from collections import defaultdict
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
 
-from sowbench.domain.plan import Plan
+from sowbench.domain.plan import Plan, Task
 from sowbench.domain.records import Container, LightNeed
+from sowbench.domain.tray_rows import TrayRows
 from sowbench.planning.assemble import stretches
 from sowbench.planning.placed import Placed, Settled, with_sizing
 from sowbench.planning.season import Season
@@ -68,6 +70,16 @@ def share_again(season: Season, placed: list[Placed], kept: Plan) -> list[Placed
         for mates in _bins(season, out, own):
             _join(out, mates)
     return out
+
+
+def tell_rows(tasks: list[Task], rows: Mapping[str, TrayRows]) -> list[Task]:
+    """Say at the sowing which rows of a shared tray are whose."""
+    return [
+        replace(each, words=rows[each.sowing].words)
+        if each.task == "sow" and each.sowing in rows
+        else each
+        for each in tasks
+    ]
 
 
 def own_units(n_units: float, n_mates: int) -> float:

@@ -13,6 +13,7 @@ import numpy as np
 
 from sowbench.domain.plan import Plan, Sowing, Step
 from sowbench.domain.records import SeedLot, StepKind
+from sowbench.domain.tray_rows import TrayRows, tray_rows
 from sowbench.reference.card_layout import cited
 from sowbench.reference.how_to_sow import LotFlags, how_to_sow
 from sowbench.science.emergence import days_at_constant
@@ -95,10 +96,19 @@ def sowing_cards(plan: Plan, inputs: PlanInputs) -> tuple[Card, ...]:
     lots = {each.id: each for each in inputs.lots or ()}
     to_sow = [each for each in plan.sowings if is_to_sow(each, plan)]
     ordered = sorted(to_sow, key=lambda each: (each.sow_date, each.crop, each.sowing))
-    return tuple(_card(each, inputs, climates, lots.get(each.lot)) for each in ordered)
+    rows = tray_rows(plan.sowings, inputs.catalog.containers)
+    return tuple(
+        _card(each, inputs, climates, lots.get(each.lot), rows.get(each.sowing)) for each in ordered
+    )
 
 
-def _card(sowing: Sowing, inputs: PlanInputs, climates: _Climates, lot: SeedLot | None) -> Card:
+def _card(
+    sowing: Sowing,
+    inputs: PlanInputs,
+    climates: _Climates,
+    lot: SeedLot | None,
+    rows: TrayRows | None,
+) -> Card:
     """Write one card."""
     crop = inputs.catalog.crops[sowing.crop]
     start = sowing.steps[0]
@@ -128,6 +138,7 @@ def _card(sowing: Sowing, inputs: PlanInputs, climates: _Climates, lot: SeedLot 
         opening=(
             f"{wording.sentence_start(lot_words(sowing.lot))}: {seeds}, in {cells}: {trays}.",
             f"For {orders}.",
+            *((f"{wording.sentence_start(rows.words)}.",) if rows is not None else ()),
         ),
         steps=tuple(
             CardStep(each.words, each.why, each.caution, cited(each.source, each.basis))

@@ -9,7 +9,8 @@ from datetime import date, timedelta
 from typing import TYPE_CHECKING, Final
 
 from sowbench.domain.plan import Moved, Offer, OrderPlan, Plan, Sowing, Step, Supply, Task
-from sowbench.domain.records import Order
+from sowbench.domain.records import Container, Order
+from sowbench.domain.tray_rows import TrayRows, tray_rows
 
 if TYPE_CHECKING:
     from sowbench.exchange.season_use import DailyUse
@@ -95,6 +96,7 @@ class SowingLine:
     ready_p10_date: date
     ready_p90_date: date | None
     orders: tuple[str, ...]
+    shares: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -210,7 +212,7 @@ def summarize(
         risky=_listed(plan, orders, lambda each: bool(each.risky)),
         untimely=_listed(plan, orders, _is_untimely),
         days=day_sheets(plan, [each.name for each in inputs.house.places]),
-        sow_days=sow_days(plan),
+        sow_days=sow_days(plan, inputs.catalog.containers),
         to_buy=tuple(
             sorted(
                 (each for each in plan.supplies if each.to_buy > 0),
@@ -379,13 +381,15 @@ def is_to_sow(sowing: Sowing, plan: Plan) -> bool:
     return not sowing.standing and sowing.sow_date >= plan.from_date
 
 
-def sow_days(plan: Plan) -> tuple[SowDay, ...]:
+def sow_days(plan: Plan, containers: Mapping[str, Container] | None = None) -> tuple[SowDay, ...]:
     """List the sowings by their day.
 
     Parameters
     ----------
     plan : Plan
         The plan.
+    containers : mapping of str to Container, or None, default None
+        Containers by id; without them shared rows are not told.
 
     Returns
     -------
@@ -393,6 +397,7 @@ def sow_days(plan: Plan) -> tuple[SowDay, ...]:
         Days with a sowing; of one day, sowings of one lot and container stand together.
     """
     by_day: dict[date, list[Sowing]] = defaultdict(list)
+    rows = tray_rows(plan.sowings, containers or {})
     for each in plan.sowings:
         if is_to_sow(each, plan):
             by_day[each.sow_date].append(each)
@@ -401,7 +406,7 @@ def sow_days(plan: Plan) -> tuple[SowDay, ...]:
             date=day,
             n_lots=len({each.lot for each in sowings}),
             sowings=tuple(
-                _sowing_line(each)
+                _sowing_line(each, rows.get(each.sowing))
                 for each in sorted(sowings, key=lambda each: (each.crop, each.lot, each.sowing))
             ),
         )
@@ -425,7 +430,7 @@ def first_step(sowing: Sowing) -> Step:
     return min(sowing.steps, key=lambda each: each.from_date)
 
 
-def _sowing_line(sowing: Sowing) -> SowingLine:
+def _sowing_line(sowing: Sowing, rows: TrayRows | None) -> SowingLine:
     start = first_step(sowing)
     return SowingLine(
         sowing=sowing.sowing,
@@ -441,6 +446,7 @@ def _sowing_line(sowing: Sowing) -> SowingLine:
         ready_p10_date=sowing.ready_date.p10,
         ready_p90_date=sowing.ready_date.p90,
         orders=tuple(each.order for each in sowing.orders),
+        shares="" if rows is None else rows.words,
     )
 
 
