@@ -5,7 +5,7 @@ from datetime import UTC, date, datetime, timedelta
 
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
-from tests.store.conftest import emptied
+from tests.store.databases import emptied
 from tests.store.derived import derived_rows
 
 from sowbench.domain.book import Taken

@@ -1,0 +1,272 @@
+"""What was acknowledged is there: after kill -9, on a full disk, beside other writers."""
+
+import os
+import random
+import resource
+import signal
+import subprocess
+import sys
+import uuid
+from datetime import UTC, date, datetime
+from pathlib import Path
+
+import pytest
+from sqlalchemy import select, text
+from tests.store.databases import emptied
+from tests.store.derived import derived_rows
+
+from sowbench.domain.journal import Entry, EntryKind
+from sowbench.science.errors import BookBusyError, BookOpenError, StoreFullError
+from sowbench.store import engine as engines
+from sowbench.store.book import open_book
+from sowbench.store.tables import entry as entries
+from sowbench.store.tables import job_done, sowing_life
+
+WRITER = Path(__file__).with_name("journal_writer.py")
+N_ENTRIES = 1000
+N_KILLS = 20
+NOW = datetime(2027, 3, 9, 8, 30, tzinfo=UTC)
+
+
+def start_writer(address):
+    return subprocess.Popen(
+        [sys.executable, WRITER, address],
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        text=True,
+    )
+
+
+def post_until_killed(address, waiting, n_before_kill):
+    """Post entries; kill the writer after so many answers. Return those acknowledged."""
+    writer = start_writer(address)
+    assert writer.stdin is not None
+    assert writer.stdout is not None
+    assert writer.stdout.readline() == "open\n"
+    # All that is left goes out at once, so that it is killed in the midst of its work.
+    writer.stdin.write("".join(f"{name} {number}\n" for name, number in waiting))
+    writer.stdin.close()
+    acknowledged = []
+    for line in writer.stdout:
+        acknowledged.append(line.split()[0])
+        if len(acknowledged) == n_before_kill:
+            writer.send_signal(signal.SIGKILL)
+    # What it had written out before it died was acknowledged too.
+    writer.stdout.close()
+    assert writer.wait() in {0, -signal.SIGKILL}
+    return acknowledged
+
+
+def test_kill_9_loses_nothing_that_was_acknowledged(address):
+    rng = random.Random(20)
+    everything = [(uuid.UUID(int=rng.getrandbits(128)).hex, at) for at in range(N_ENTRIES)]
+    acknowledged: set[str] = set()
+    for kills_left in range(N_KILLS, 0, -1):
+        # What the writer did not answer for is sent again, as a phone does.
+        waiting = [each for each in everything if each[0] not in acknowledged]
+        upto = len(waiting) // (kills_left + 1)
+        acknowledged |= set(post_until_killed(address, waiting, rng.randint(1, max(upto, 1))))
+        book = open_book(address)
+        with book.reading() as unit:
+            kept = list(unit._connection.execute(select(entries.c.id)).scalars())
+            n_lost = sum(unit._connection.execute(select(sowing_life.c.n_lost)).scalars())
+            n_jobs = len(unit._connection.execute(select(job_done.c.key)).all())
+        book.close()
+        assert len(set(kept)) == len(kept)
+        assert acknowledged <= set(kept)
+        assert n_lost == n_jobs == len(kept)
+
+    rest = [each for each in everything if each[0] not in acknowledged]
+    acknowledged |= set(post_until_killed(address, rest, N_ENTRIES + 1))
+    assert acknowledged == {name for name, _ in everything}
+    book = open_book(address)
+    with book.reading() as unit:
+        assert unit.journal.n_entries() == N_ENTRIES
+    before = derived_rows(book)
+    with book.writing() as unit:
+        unit.journal.rebuild()
+        unit.commit()
+    assert derived_rows(book) == before
+    assert sum(row[7] for row in before["sowing_life"]) == N_ENTRIES
+    book.close()
+
+
+def test_two_processes_that_post_the_same_entries_count_them_once(address):
+    lines = [(uuid.UUID(int=at).hex, at) for at in range(60)]
+    writers = [start_writer(address) for _ in range(2)]
+    for each in writers:
+        assert each.stdin is not None
+        each.stdin.write("".join(f"{name} {number}\n" for name, number in lines))
+        each.stdin.close()
+    answers = []
+    for each in writers:
+        assert each.stdout is not None
+        answers.append([line.split()[-1] for line in each.stdout][1:])
+        each.stdout.close()
+        assert each.wait() == 0
+    for pair in zip(*answers, strict=True):
+        assert sorted(pair) == ["known", "taken"]
+    book = open_book(address)
+    with book.reading() as unit:
+        assert unit.journal.n_entries() == 60
+        assert sum(unit._connection.execute(select(sowing_life.c.n_lost)).scalars()) == 60
+    book.close()
+
+
+def note(number, size=50_000):
+    return Entry(
+        f"{number:032x}", date(2027, 3, 9), EntryKind.NOTED, "S-1", note=f"{number}" + "x" * size
+    )
+
+
+def add(book, *some):
+    with book.writing() as unit:
+        unit.journal.add(some, NOW)
+        unit.commit()
+
+
+def fill(book, first):
+    """Write notes until there is no room; return how many were kept, and the error."""
+    for number in range(first, first + 2000):
+        try:
+            add(book, note(number))
+        except StoreFullError as error:
+            return number, error
+    pytest.fail("the disk never was full")
+
+
+def check_full(book, kept, error):
+    """Check that all that was kept is there, and that the book can be read."""
+    assert "Nothing of this was kept; what was there before is safe." in str(error)
+    assert "full" in str(error)
+    with book.reading() as unit:
+        assert unit.journal.n_entries() == kept
+        assert unit.journal.get(note(kept - 1).id).entry == note(kept - 1)
+    assert derived_rows(book)["sowing_life"][0][-1] == kept
+
+
+def test_a_full_sqlite_loses_nothing(tmp_path):
+    book = open_book(f"sqlite:///{tmp_path / 'book.sqlite'}")
+    with book.engine.connect() as connection:
+        pages = connection.exec_driver_sql("PRAGMA page_count").scalar_one()
+        # The limit is of the connection; the pool gives the same one out again.
+        connection.exec_driver_sql(f"PRAGMA max_page_count = {pages + 100}")
+    kept, error = fill(book, 0)
+    assert kept > 2
+    check_full(book, kept, error)
+    with book.engine.connect() as connection:
+        connection.exec_driver_sql("PRAGMA max_page_count = 1000000")
+    add(book, note(kept), note(kept + 1))
+    with book.reading() as unit:
+        assert unit.journal.n_entries() == kept + 2
+    book.close()
+
+
+def test_a_post_that_does_not_fit_is_not_kept_in_part(tmp_path):
+    book = open_book(f"sqlite:///{tmp_path / 'book.sqlite'}")
+    add(book, note(0))
+    before = derived_rows(book)
+    with book.engine.connect() as connection:
+        pages = connection.exec_driver_sql("PRAGMA page_count").scalar_one()
+        connection.exec_driver_sql(f"PRAGMA max_page_count = {pages + 40}")
+    with pytest.raises(StoreFullError, match=r"book\.sqlite is full"):
+        add(book, *(note(at) for at in range(1, 100)))
+    assert derived_rows(book) == before
+    add(book, note(1, 10))
+    book.close()
+
+
+def test_a_file_that_may_not_grow_loses_nothing(tmp_path):
+    address = f"sqlite:///{tmp_path / 'book.sqlite'}"
+    open_book(address).close()
+    parent = os.getpid()
+    child = os.fork()
+    if child == 0:  # the limit is of the process, and pytest writes too
+        try:
+            book = open_book(address)
+            hard = resource.getrlimit(resource.RLIMIT_FSIZE)[1]
+            resource.setrlimit(resource.RLIMIT_FSIZE, (2_000_000, hard))
+            kept, error = fill(book, 0)
+            check_full(book, kept, error)
+            resource.setrlimit(resource.RLIMIT_FSIZE, (hard, hard))
+            add(book, note(kept))
+            check_full(book, kept + 1, error)
+            book.close()
+        except BaseException as error:  # noqa: BLE001 - told to the parent
+            os.write(2, f"{type(error).__name__}: {error}\n".encode())
+            os._exit(1)
+        os._exit(0)
+    assert os.getpid() == parent
+    assert os.waitstatus_to_exitcode(os.waitpid(child, 0)[1]) == 0
+    book = open_book(address)
+    with book.reading() as unit:
+        assert unit.journal.n_entries() > 10
+    assert len(derived_rows(book)["sowing_life"]) == 1
+    book.close()
+
+
+def test_a_full_server_loses_nothing(shared_postgresql):
+    emptied(shared_postgresql)
+    add(shared_postgresql, note(0))
+    before = derived_rows(shared_postgresql)
+    with shared_postgresql.engine.begin() as connection:
+        connection.execute(
+            text(
+                "CREATE FUNCTION full_disk() RETURNS trigger LANGUAGE plpgsql AS $$ BEGIN"
+                " RAISE EXCEPTION 'could not extend file' USING ERRCODE = 'disk_full'; END $$"
+            )
+        )
+        connection.execute(
+            text(
+                "CREATE TRIGGER full_disk BEFORE INSERT ON tray FOR EACH ROW"
+                " EXECUTE FUNCTION full_disk()"
+            )
+        )
+    count = Entry("f" * 32, date(2027, 3, 9), EntryKind.COUNTED, "S-1", 3, trays=(1,), n_of=4)
+    try:
+        with pytest.raises(StoreFullError, match="disk of the database server is full"):
+            add(shared_postgresql, note(1), count)
+        assert derived_rows(shared_postgresql) == before
+    finally:
+        with shared_postgresql.engine.begin() as connection:
+            connection.execute(text("DROP TRIGGER full_disk ON tray"))
+            connection.execute(text("DROP FUNCTION full_disk"))
+    add(shared_postgresql, note(1), count)
+    assert len(derived_rows(shared_postgresql)["tray"]) == 1
+
+
+def test_a_writer_who_waits_too_long_is_told(address, monkeypatch):
+    monkeypatch.setattr(engines, "BUSY_WAIT_S", 0.2)
+    first, second = open_book(address), open_book(address)
+    with first.writing() as unit:
+        unit.settings.put("a", "1")
+        with pytest.raises(BookBusyError, match=r"writing to .* for too long"):
+            add(second, note(1, 10))
+        with second.reading() as reader:  # readers do not wait
+            assert reader.settings.get("a", "none") == "none"
+        unit.commit()
+    add(second, note(1, 10))
+    with second.reading() as reader:
+        assert reader.settings.get("a") == "1"
+    first.close()
+    second.close()
+
+
+def test_a_reader_sees_one_state_throughout(address):
+    first, second = open_book(address), open_book(address)
+    with first.reading() as unit:
+        assert unit.journal.n_entries() == 0
+        add(second, note(1, 10))
+        assert unit.journal.n_entries() == 0
+    with first.reading() as unit:
+        assert unit.journal.n_entries() == 1
+    first.close()
+    second.close()
+
+
+def test_a_reader_cannot_write(address):
+    book = open_book(address)
+    with pytest.raises(BookOpenError, match="cannot be written"), book.reading() as unit:
+        unit.settings.put("a", "1")
+    add(book, note(1, 10))
+    book.close()
