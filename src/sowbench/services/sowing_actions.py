@@ -62,13 +62,16 @@ def sowing_actions(ground: Ground) -> tuple[Action, ...]:
     actions : tuple of Action
         Every kind of entry that can be about a sowing.
     """
+    is_sown = ground.life is not None and ground.life.sown_date is not None
+    start = _sown(ground)
     made = [
-        *_sown(ground),
+        *([] if is_sown else start),
         *_moves(ground),
         *_plants(ground),
         *_care(ground.today),
         *_records(ground),
         *_out(ground),
+        *(start if is_sown else []),
     ]
     return tuple(sorted(made, key=lambda each: not each.is_due))
 

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date
 from typing import TYPE_CHECKING, Final
+from zoneinfo import ZoneInfo
 
 from sowbench.domain.journal import EntryKind
 from sowbench.services import wording
@@ -44,8 +45,8 @@ class JournalLine:
         Its number of arrival.
     day : date
         Day in the house.
-    at : datetime or None
-        Instant at which it happened.
+    when : str
+        Day and time, as one says them.
     person : str
         Who wrote it.
     kind : str
@@ -65,7 +66,7 @@ class JournalLine:
     id: str
     seq: int
     day: date
-    at: datetime | None
+    when: str
     person: str
     kind: str
     words: str
@@ -75,13 +76,15 @@ class JournalLine:
     has_map: bool
 
 
-def journal_lines(kept: Sequence[Kept]) -> tuple[JournalLine, ...]:
+def journal_lines(kept: Sequence[Kept], zone: str) -> tuple[JournalLine, ...]:
     """Write entries as lines.
 
     Parameters
     ----------
     kept : sequence of Kept
         Entries.
+    zone : str
+        Time zone of the house.
 
     Returns
     -------
@@ -93,7 +96,7 @@ def journal_lines(kept: Sequence[Kept]) -> tuple[JournalLine, ...]:
             each.entry.id,
             each.seq,
             each.entry.day_date,
-            each.entry.at or each.received_at,
+            _when(each.entry, zone),
             each.entry.person,
             each.entry.kind.value,
             entry_words(each.entry),
@@ -104,6 +107,18 @@ def journal_lines(kept: Sequence[Kept]) -> tuple[JournalLine, ...]:
         )
         for each in kept
     )
+
+
+def _when(entry: Entry, zone: str) -> str:
+    """Say the day, and the time if it was written on that day."""
+    day = wording.day(entry.day_date)
+    if entry.at is None:
+        return day
+    local = entry.at.astimezone(ZoneInfo(zone))
+    clock = f"{local.hour}:{local.minute:02d}"
+    if local.date() == entry.day_date:
+        return f"{day}, {clock}"
+    return f"{day}, written {wording.day(local.date())} {clock}"
 
 
 def entry_words(entry: Entry) -> str:

@@ -30,7 +30,7 @@ if TYPE_CHECKING:
 
     from sowbench.domain.ports import Unit
     from sowbench.domain.ports.sowings_page import ListedSowing, TrayGroup
-    from sowbench.domain.records import House
+    from sowbench.domain.records import House, Order
     from sowbench.reference.catalog import Catalog
     from sowbench.services.desk import Desk
 
@@ -178,6 +178,13 @@ def sowing_list(
         rows = unit.sowings_page.window(plan, which, order, search, cursor, WINDOW + 1)
         groups = by_sowing(unit.sowings_page.tray_groups([row.name for row in rows[:WINDOW]]))
         counts = unit.sowings_page.counts(plan)
+        served = {
+            share.order
+            for row in rows[:WINDOW]
+            if row.planned is not None
+            for share in row.planned.orders
+        }
+        orders = unit.orders.named(sorted(served))
         house, catalog, _ = house_of(unit)
     kept = {"show": which.value, "by": order.value, "q": asked}
     next_href = ""
@@ -185,7 +192,7 @@ def sowing_list(
         last = rows[WINDOW - 1]
         at = f"{last.day.isoformat()}|{last.place}|{last.name}"
         next_href = _href({**kept, "after": at})
-    lines = [_line(row, groups.get(row.name, []), catalog, today) for row in rows[:WINDOW]]
+    lines = [_line(row, groups.get(row.name, []), orders, catalog, today) for row in rows[:WINDOW]]
     kinds = {each.name: each.kind.value for each in house.places}
     return SowingList(
         heading=_heading(which, counts, asked, len(rows)),
@@ -320,7 +327,11 @@ def _grouped(
 
 
 def _line(
-    row: ListedSowing, groups: Sequence[TrayGroup], catalog: Catalog, today: date
+    row: ListedSowing,
+    groups: Sequence[TrayGroup],
+    orders: Mapping[str, Order],
+    catalog: Catalog,
+    today: date,
 ) -> SowingLine:
     """Write one line."""
     life, planned = row.life, row.planned
@@ -328,8 +339,11 @@ def _line(
     variety = (life.variety if life is not None else "") or (planned.variety if planned else "")
     n_trays, container = trays_of(planned, groups)
     sentence = state_sentence(life, planned, today)
-    orders = [] if planned is None else [each.order for each in planned.orders]
-    for_words = f"for {wording.listed(orders)}" if orders else ""
+    names = [] if planned is None else [each.order for each in planned.orders]
+    people = list(
+        dict.fromkeys((orders[each].customer if each in orders else "") or each for each in names)
+    )
+    for_words = f"for {wording.listed(people)}" if people else ""
     if wanted_of(planned):
         for_words += f", {wanted_of(planned):,} wanted"
     where = stands_words(groups)

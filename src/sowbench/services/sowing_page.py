@@ -10,12 +10,13 @@ from typing import TYPE_CHECKING, Any, Final
 import msgspec
 
 from sowbench.domain.journal import EntryKind
-from sowbench.domain.tray_grid import TrayGrid, fair_grid, tray_grid
+from sowbench.domain.tray_grid import tray_grid
 from sowbench.science.errors import SowbenchError, UnknownNameError
 from sowbench.services import wording
 from sowbench.services.book_inputs import house_of
 from sowbench.services.cards import Card
 from sowbench.services.house_day import day_in_house
+from sowbench.services.kept_results import Kept
 from sowbench.services.sowing_actions import Ground, sowing_actions
 from sowbench.services.sowing_emergence import (
     CountPoint,
@@ -25,15 +26,18 @@ from sowbench.services.sowing_emergence import (
     planned_curve,
 )
 from sowbench.services.sowing_fields import Action, Field, correction_fields
-from sowbench.services.sowing_journal import JournalLine, journal_lines, text_fields
+from sowbench.services.sowing_journal import JournalLine, entry_words, journal_lines, text_fields
 from sowbench.services.sowing_list import suggestions_of
 from sowbench.services.sowing_strip import STAY_KINDS, Strip, life_strip, real_stays
+from sowbench.services.sowing_trays import TrayDrawing, drawn_tray
 from sowbench.services.sowing_words import Level, heading_of, title_of, wanted_of
 from sowbench.services.working_few import few_sowings
-from sowbench.services.working_model import model_of
+from sowbench.services.working_model import Recomputed, model_of
+from sowbench.services.working_money import sowing_cost
 
 if TYPE_CHECKING:
-    from sowbench.domain.book import Kept, PlanHead
+    from sowbench.domain.book import Kept as KeptEntry
+    from sowbench.domain.book import PlanHead
     from sowbench.domain.plan import OrderPlan, Sowing, Step
     from sowbench.domain.ports import Unit
     from sowbench.domain.ports.sowings_page import Given, Life, PlannedJob, TrayState
@@ -41,7 +45,7 @@ if TYPE_CHECKING:
     from sowbench.reference.catalog import Catalog
     from sowbench.services.desk import Desk
 
-TRAYS_WINDOW: Final = 24
+TRAYS_WINDOW: Final = 48
 """Trays drawn on one page."""
 JOURNAL_WINDOW: Final = 25
 """Entries of the journal on one page."""
@@ -49,41 +53,7 @@ _COUNTS_MOST: Final = 5_000
 _STAYS_MOST: Final = 500
 _STRIP_WIDE: Final = 1180.0
 _STRIP_NARROW: Final = 356.0
-_MAP_WIDE: Final = 120.0
 _card = msgspec.json.Decoder(Card)
-
-
-@dataclass(frozen=True, slots=True)
-class TrayDrawing:
-    """One tray, drawn as it is.
-
-    Attributes
-    ----------
-    number : int
-        Its number.
-    words : str
-        What it is and what was counted.
-    place : str
-        Where it stands; how it went if it is gone.
-    is_gone, is_counted : bool
-        Whether it is gone, and whether it was counted.
-    height : float
-        Of the drawing, in units of which it is 120 wide.
-    full, many, few, empty, unseen : str
-        Paths of the cells that are right, hold too many, too few, nothing, or were not looked at.
-    """
-
-    number: int
-    words: str
-    place: str
-    is_gone: bool
-    is_counted: bool
-    height: float
-    full: str = ""
-    many: str = ""
-    few: str = ""
-    empty: str = ""
-    unseen: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -139,6 +109,10 @@ class SowingPage:
         The chart in words.
     points : tuple of CountPoint
         Counts by day.
+    cost : float or None
+        What it costs by the plan; None where that can no longer be known.
+    currency : str
+        Currency of the house.
     half_date : date or None
         Day on which half is up by the plan.
     trays : tuple of TrayDrawing
@@ -173,8 +147,6 @@ class SowingPage:
         Places, containers and reasons to choose from.
     today : date
         The day in the house.
-    zone : str
-        Time zone of the house.
     plan : int or None
         The plan by which it stands.
     """
@@ -191,6 +163,8 @@ class SowingPage:
     spec: dict[str, Any] | None
     chart_words: str
     points: tuple[CountPoint, ...]
+    cost: float | None
+    currency: str
     half_date: date | None
     trays: tuple[TrayDrawing, ...]
     n_trays: int
@@ -212,7 +186,6 @@ class SowingPage:
     groups: tuple[str, ...]
     suggestions: Mapping[str, Sequence[str]]
     today: date
-    zone: str
     plan: int | None
 
 
@@ -271,7 +244,7 @@ def sowing_page(
         card = page.card(head.id, name) if head is not None and planned is not None else ""
         asked = unit.journal.get(correct) if correct else None
         house, catalog, _ = house_of(unit)
-        curve = _curve(unit, head, planned)
+        curve, cost = _reckoned(unit, head, planned)
     points = count_points(counts, trays)
     last = points[-1] if points else None
     sentence = heading_of(
@@ -298,8 +271,10 @@ def sowing_page(
         spec=emergence_spec(curve, points, today),
         chart_words=_chart_words(curve, points),
         points=points,
+        cost=cost,
+        currency=house.prices.currency,
         half_date=None if curve is None else curve.half_date,
-        trays=tuple(_drawn(each, maps.get(each.number, ""), catalog) for each in shown),
+        trays=tuple(drawn_tray(each, maps.get(each.number, ""), catalog) for each in shown),
         n_trays=len(trays),
         n_standing=len(standing),
         n_counted=sum(each.counted_date is not None for each in standing),
@@ -308,7 +283,7 @@ def sowing_page(
         trays_from=window[0],
         next_trays=window[1],
         before_trays=window[2],
-        journal=journal_lines(kept[:JOURNAL_WINDOW]),
+        journal=journal_lines(kept[:JOURNAL_WINDOW], house.time_zone),
         next_before=kept[JOURNAL_WINDOW - 1].seq if len(kept) > JOURNAL_WINDOW else 0,
         correction=_correction(asked, name),
         orders=_orders(planned, orders, given, chances, house.confidence_frac),
@@ -319,7 +294,6 @@ def sowing_page(
         groups=tuple(dict.fromkeys(each.group for each in actions)),
         suggestions=suggestions_of(house, catalog),
         today=today,
-        zone=house.time_zone,
         plan=None if head is None else head.id,
     )
 
@@ -339,15 +313,25 @@ def _window(
     )
 
 
-def _curve(unit: Unit, head: PlanHead | None, planned: Sowing | None) -> Curve | None:
-    """Work out how it comes up by the plan; what can no longer be known has no curve."""
+def _reckoned(
+    unit: Unit, head: PlanHead | None, planned: Sowing | None
+) -> tuple[Curve | None, float | None]:
+    """Work out how it comes up, and what it costs, by the plan, if that can still be known."""
     if head is None or planned is None:
-        return None
+        return None, None
     try:
         few = few_sowings(unit, head, [planned.sowing])
-        return planned_curve(model_of(few), planned)
+        return _figures.get(few.key, lambda: _figures_of(model_of(few), planned))
     except (SowbenchError, KeyError):
-        return None
+        return None, None
+
+
+_figures: Final[Kept[tuple[object, ...], tuple[Curve | None, float | None]]] = Kept(512)
+
+
+def _figures_of(model: Recomputed, planned: Sowing) -> tuple[Curve | None, float | None]:
+    """Work out the curve and the cost of one sowing."""
+    return planned_curve(model, planned), sum(sowing_cost(model, planned).values())
 
 
 def _container(
@@ -434,53 +418,10 @@ def _orders(
     return tuple(out)
 
 
-def _correction(asked: Kept | None, name: str) -> Correction | None:
+def _correction(asked: KeptEntry | None, name: str) -> Correction | None:
     """Fill in the form that replaces an entry of this sowing."""
     if asked is None or asked.entry.sowing != name or asked.struck_by:
         return None
     entry = asked.entry
-    line = journal_lines([asked])[0]
     fields = correction_fields(entry.kind, text_fields(entry))
-    return Correction(entry.id, entry.kind.value, line.words, fields)
-
-
-def _drawn(tray: TrayState, cells: str, catalog: Catalog) -> TrayDrawing:
-    """Draw one tray."""
-    container = catalog.containers.get(tray.container)
-    grid = tray_grid(container) if container is not None else fair_grid(max(tray.n_cells, 1))
-    place = tray.place or "place not said"
-    if tray.gone_date is not None:
-        place = f"{tray.gone_how or 'gone'} {wording.short_day(tray.gone_date)}"
-    words = f"{tray.n_cells:,} cells"
-    if tray.n_right is not None and tray.counted_date is not None:
-        words = f"{tray.n_right:,} of {tray.n_seen or tray.n_cells:,}"
-        words += f", {wording.short_day(tray.counted_date)}"
-    paths, height = _paths(grid, cells, tray.n_cells)
-    return TrayDrawing(
-        tray.number,
-        words,
-        place,
-        tray.gone_date is not None,
-        tray.counted_date is not None,
-        height,
-        **paths,
-    )
-
-
-_PATHS: Final = {"1": "full", "+": "many", "-": "few", "0": "empty", ".": "unseen"}
-
-
-def _paths(grid: TrayGrid, cells: str, n_cells: int) -> tuple[dict[str, str], float]:
-    """Draw the cells of a tray as a path for each mark."""
-    pitch = _MAP_WIDE / max(grid.n_across, 1)
-    tall = min(pitch, 2.2 * _MAP_WIDE / max(grid.n_rows, 1))
-    wide_by, high_by = pitch * 0.8, tall * 0.8
-    parts: dict[str, list[str]] = {name: [] for name in _PATHS.values()}
-    for at in range(min(n_cells, grid.n_across * grid.n_rows)):
-        mark = cells[at] if at < len(cells) else "."
-        row, column = divmod(at, grid.n_across)
-        x, y = column * pitch + pitch * 0.1, row * tall + tall * 0.1
-        parts[_PATHS.get(mark, "unseen")].append(
-            f"M{x:.1f} {y:.1f}h{wide_by:.1f}v{high_by:.1f}h-{wide_by:.1f}z"
-        )
-    return {name: "".join(each) for name, each in parts.items()}, round(tall * grid.n_rows, 1)
+    return Correction(entry.id, entry.kind.value, entry_words(entry), fields)

@@ -20,6 +20,8 @@ if TYPE_CHECKING:
 
 # A count is held against what is still to come once it is so long after the middle seed is up.
 _COUNT_LATE_D: Final = 2
+# So long a count says how it is coming up; later it is growing on.
+_FRESH_D: Final = 10
 
 
 class Level(StrEnum):
@@ -256,8 +258,13 @@ def heading_of(
     if curve is not None and share is not None:
         day, counted = share
         low, _, high = curve.at(day)
-        if day <= planned.ready_date.p50:
+        if (today - day).days <= _FRESH_D:
             return _against_plan(counted, low, high)
+        ready = wording.day(planned.ready_date.p50)
+        said = f"{wording.percent(counted)} of cells at the count of {wording.short_day(day)}"
+        if counted < low:
+            return Sentence(f"Ready about {ready}, but only {said}", Level.WATCH)
+        return Sentence(f"Ready about {ready}; {said}")
     if curve is None or curve.half_date is None:
         return Sentence(f"Standing; ready about {wording.day(planned.ready_date.p50)}")
     if today < curve.half_date:

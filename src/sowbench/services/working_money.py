@@ -72,6 +72,44 @@ def _price_inputs(house: House, names: tuple[str, ...]) -> tuple[Input, ...]:
     return tuple(out)
 
 
+def _minutes(model: Recomputed) -> float:
+    """Working time of all jobs and of watering [min]."""
+    jobs = sum(each.minutes for each in model.work)
+    return float(jobs + water_by_day(model.season, model.rates).sum())
+
+
+def sowing_cost(model: Recomputed, sowing: Sowing) -> dict[str, float]:
+    """Return what a sowing costs, part by part.
+
+    Parameters
+    ----------
+    model : Recomputed
+        The sowing alone, worked out once more.
+    sowing : Sowing
+        The sowing.
+
+    Returns
+    -------
+    parts : dict of str to float
+        Money by part; what a shortage would cost belongs to its orders.
+    """
+    season, house = model.season, model.few.house
+    parts = material_costs(season)
+    parts["labor"] = _minutes(model) / 60.0 * house.crew.rate_per_hour
+    parts["late"] = parts["overgrown"] = 0.0
+    line = model.line(sowing)
+    for row in model.few.order_plans.values():
+        order = season.orders.get(row.order)
+        for each in row.hand_over:
+            if each.sowing != sowing.sowing or order is None:
+                continue
+            late = days_late(season, line, season.index(order.latest_date))
+            over = overgrown_chance(season, line, season.index(each.date))
+            parts["late"] += each.plants * late * house.prices.late_plant_day
+            parts["overgrown"] += each.plants * over * house.prices.overgrown_plant
+    return parts
+
+
 def sowing_cost_working(model: Recomputed, sowing: Sowing) -> Working:
     """Show what a sowing costs, part by part.
 
@@ -89,21 +127,8 @@ def sowing_cost_working(model: Recomputed, sowing: Sowing) -> Working:
     """
     season, house = model.season, model.few.house
     money = house.prices.currency
-    parts = material_costs(season)
-    minutes = sum(each.minutes for each in model.work)
-    minutes += float(water_by_day(season, model.rates).sum())
-    parts["labor"] = minutes / 60.0 * house.crew.rate_per_hour
-    parts["late"] = parts["overgrown"] = 0.0
-    line = model.line(sowing)
-    for row in model.few.order_plans.values():
-        order = season.orders.get(row.order)
-        for each in row.hand_over:
-            if each.sowing != sowing.sowing or order is None:
-                continue
-            late = days_late(season, line, season.index(order.latest_date))
-            over = overgrown_chance(season, line, season.index(each.date))
-            parts["late"] += each.plants * late * house.prices.late_plant_day
-            parts["overgrown"] += each.plants * over * house.prices.overgrown_plant
+    parts = sowing_cost(model, sowing)
+    minutes = _minutes(model)
     total = sum(parts.values())
     lot = model.lot(sowing)
     is_own = lot is not None and lot.price_per_1000 is not None
