@@ -7,12 +7,12 @@ from collections.abc import Collection
 from datetime import date, datetime
 from typing import Any
 
-from sqlalchemy import Row, and_, func, select
+from sqlalchemy import and_, func, select
 
 from sowbench.domain.plan import Supply
 from sowbench.domain.ports.seed_page import LotSowing, LotTake, SownSeeds
 from sowbench.store import tables as t
-from sowbench.store.repository import Repository
+from sowbench.store.repository import Repository, in_parts
 
 
 class SeedPage(Repository):
@@ -60,11 +60,12 @@ class SeedPage(Repository):
                     planned, and_(planned.c.plan == plan_id, planned.c.sowing == life.c.sowing)
                 )
             )
-            .where(life.c.lot.in_(list(lots)), life.c.sown_date >= since)
+            .where(life.c.sown_date >= since)
         )
         return [
             SownSeeds(row.lot, row.sown_date, _seeds_of(row))
-            for row in self._connection.execute(query)
+            for part in in_parts(sorted(lots))
+            for row in self._connection.execute(query.where(life.c.lot.in_(part)))
         ]
 
     def stock_stated(self, lots: Collection[str]) -> dict[str, datetime]:
@@ -72,13 +73,14 @@ class SeedPage(Repository):
         change = t.change
         query = (
             select(change.c.name, change.c.at, change.c.before, change.c.after)
-            .where(change.c.subject == "lot", change.c.name.in_(list(lots)))
+            .where(change.c.subject == "lot")
             .order_by(change.c.seq)
         )
         stated: dict[str, datetime] = {}
-        for row in self._connection.execute(query):
-            if _stock(row.before) != _stock(row.after):
-                stated[row.name] = row.at
+        for part in in_parts(sorted(lots)):
+            for row in self._connection.execute(query.where(change.c.name.in_(part))):
+                if _stock(row.before) != _stock(row.after):
+                    stated[row.name] = row.at
         return stated
 
     def sowings_of(self, plan_id: int | None, lot: str, limit: int = 100) -> list[LotSowing]:
@@ -128,13 +130,13 @@ class SeedPage(Repository):
         ]
 
 
-def _seeds_of(row: Row[Any]) -> int:
+def _seeds_of(row: Any) -> int:
     """Count the seeds of a sowing: as written down, else as planned, else one a cell."""
     if row.n_seeds is not None:
         return int(row.n_seeds)
     cells = int(row.n_cells or 0)
     if row.planned_cells:
-        return round(cells * row.planned_seeds / row.planned_cells)
+        return int(cells * row.planned_seeds / row.planned_cells + 0.5)
     return cells
 
 

@@ -1,0 +1,119 @@
+"""What a plan needs, by the week in which it is to be ordered."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from dataclasses import dataclass
+from datetime import date, timedelta
+from typing import TYPE_CHECKING
+
+from sowbench.services.book_inputs import house_of
+from sowbench.services.house_day import day_in_house
+
+if TYPE_CHECKING:
+    from sowbench.domain.plan import Supply
+    from sowbench.reference.catalog import Catalog
+    from sowbench.services.desk import Desk
+
+
+@dataclass(frozen=True, slots=True)
+class SupplyLine:
+    """One thing that is needed; ``kind`` is seed, container or mix, ``lot`` names a seed lot."""
+
+    supply: Supply
+    kind: str
+    name: str
+    lot: str
+    is_late: bool
+
+
+@dataclass(frozen=True, slots=True)
+class SupplyWeek:
+    """What is to be ordered in a week, from its Monday."""
+
+    monday: date
+    last_date: date
+    is_past: bool
+    lines: tuple[SupplyLine, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class SuppliesView:
+    """The list of supplies; ``in_stock`` are those of which there is enough."""
+
+    today: date
+    has_plan: bool
+    weeks: tuple[SupplyWeek, ...]
+    in_stock: tuple[SupplyLine, ...]
+    n_buy: int
+    n_late: int
+    next_date: date | None
+
+
+def supplies_view(desk: Desk) -> SuppliesView:
+    """Gather the list of supplies.
+
+    Parameters
+    ----------
+    desk : Desk
+        The desk.
+
+    Returns
+    -------
+    view : SuppliesView
+        What the page shows.
+    """
+    with desk.book.reading() as unit:
+        today = day_in_house(unit, desk.clock())
+        head = unit.plans.current()
+        if head is None:
+            return SuppliesView(today, has_plan=False, weeks=(), in_stock=(), n_buy=0, n_late=0,
+                                next_date=None)  # fmt: skip
+        supplies = unit.seed_page.supplies(head.id)
+        lots = {each.id: each for each in unit.lots.all()}
+        _, catalog, _ = house_of(unit)
+    varieties = {name: (lot.crop, lot.variety) for name, lot in lots.items()}
+    lines = [_line(each, varieties, catalog, today) for each in supplies]
+    to_buy = [each for each in lines if each.supply.to_buy > 0]
+    by_week: defaultdict[date, list[SupplyLine]] = defaultdict(list)
+    for each in to_buy:
+        day = each.supply.order_by
+        by_week[day - timedelta(days=day.weekday())].append(each)
+    return SuppliesView(
+        today=today,
+        has_plan=True,
+        weeks=tuple(
+            SupplyWeek(
+                monday=monday,
+                last_date=monday + timedelta(days=6),
+                is_past=monday + timedelta(days=7) <= today,
+                lines=tuple(found),
+            )
+            for monday, found in sorted(by_week.items())
+        ),
+        in_stock=tuple(each for each in lines if each.supply.to_buy <= 0),
+        n_buy=len(to_buy),
+        n_late=sum(each.is_late for each in to_buy),
+        next_date=min(
+            (each.supply.order_by for each in to_buy if each.supply.order_by >= today),
+            default=None,
+        ),
+    )
+
+
+def _line(
+    supply: Supply, varieties: dict[str, tuple[str, str]], catalog: Catalog, today: date
+) -> SupplyLine:
+    """Say what one supply is."""
+    is_late = supply.to_buy > 0 and supply.order_by < today
+    if supply.item.startswith("seed "):
+        lot = supply.item.removeprefix("seed ")
+        crop, variety = varieties.get(lot, ("", ""))
+        record = catalog.crops.get(crop)
+        name = record.name if record else lot
+        if variety:
+            name += f", {variety}"
+        return SupplyLine(supply, "seed", name, lot if lot in varieties else "", is_late)
+    if supply.unit == "L":
+        return SupplyLine(supply, "mix", supply.item, "", is_late)
+    return SupplyLine(supply, "container", supply.item, "", is_late)
