@@ -81,7 +81,7 @@ def edit_order(desk: Desk, of: str = "") -> Template:
     return Template("orders/form.html", context={"page": page, "here": _HERE})
 
 
-@post("/orders/edit", sync_to_thread=True, status_code=200)
+@post("/orders/keep", sync_to_thread=True, status_code=200)
 def keep_order(desk: Desk, data: FormData) -> Template | Redirect:
     """Keep an order that was filled in, or say what is wrong with it."""
     try:

@@ -103,7 +103,7 @@ def take_in(desk: Desk) -> Template:  # noqa: ARG001 - every page is of a book
     return Template("orders/take_in.html", context=context)
 
 
-@post("/orders/take-in", sync_to_thread=True, status_code=200)
+@post("/orders/take-in/file", sync_to_thread=True, status_code=200)
 def give(
     desk: Desk,
     data: Annotated[dict[str, UploadFile | str], Body(media_type=RequestEncodingType.MULTI_PART)],
@@ -127,7 +127,7 @@ def look_at(desk: Desk, intake_id: str) -> Template:
     return _shown(desk, intake_id)
 
 
-@post("/orders/take-in/{intake_id:str}", status_code=200)
+@post("/orders/take-in/{intake_id:str}/go", status_code=200)
 async def go_on(desk: Desk, intake_id: str, request: Request[Any, Any, Any]) -> Template | Redirect:
     """Check a file again as it was mended, take it, or let go of it."""
     from anyio.to_thread import run_sync

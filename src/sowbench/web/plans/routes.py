@@ -106,7 +106,7 @@ def plan(desk: Desk, plan_id: int) -> Template:
     return Template("plans/plan.html", context={"page": page, "here": _HERE})
 
 
-@post("/plans/{plan_id:int}", sync_to_thread=True, status_code=200)
+@post("/plans/{plan_id:int}/decide", sync_to_thread=True, status_code=200)
 def decide(desk: Desk, plan_id: int, data: FormData) -> Redirect:
     """Accept a plan, or set it aside."""
     try:
