@@ -39,12 +39,17 @@ class SupplyWeek:
 
 @dataclass(frozen=True, slots=True)
 class SuppliesView:
-    """The list of supplies; ``in_stock`` are those of which there is enough."""
+    """The list of supplies.
+
+    ``weeks`` are what is still to be ordered, ``in_stock`` those of which there is enough, ``past``
+    what was to be bought for a day that is over.
+    """
 
     today: date
     has_plan: bool
     weeks: tuple[SupplyWeek, ...]
     in_stock: tuple[SupplyLine, ...]
+    past: tuple[SupplyLine, ...]
     n_buy: int
     n_late: int
     next_date: date | None
@@ -67,14 +72,15 @@ def supplies_view(desk: Desk) -> SuppliesView:
         today = day_in_house(unit, desk.clock())
         head = unit.plans.current()
         if head is None:
-            return SuppliesView(today, has_plan=False, weeks=(), in_stock=(), n_buy=0, n_late=0,
+            return SuppliesView(today, has_plan=False, weeks=(), in_stock=(), past=(), n_buy=0, n_late=0,
                                 next_date=None)  # fmt: skip
         supplies = unit.seed_page.supplies(head.id)
         lots = {each.id: each for each in unit.lots.all()}
         _, catalog, _ = house_of(unit)
     varieties = {name: (lot.crop, lot.variety) for name, lot in lots.items()}
     lines = [_line(each, varieties, catalog, today) for each in supplies]
-    to_buy = [each for each in lines if each.supply.to_buy > 0]
+    wanting = [each for each in lines if each.supply.to_buy > 0]
+    to_buy = [each for each in wanting if each.supply.needed_on >= today]
     by_week: defaultdict[date, list[SupplyLine]] = defaultdict(list)
     for each in to_buy:
         day = each.supply.order_by
@@ -92,6 +98,7 @@ def supplies_view(desk: Desk) -> SuppliesView:
             for monday, found in sorted(by_week.items())
         ),
         in_stock=tuple(each for each in lines if each.supply.to_buy <= 0),
+        past=tuple(each for each in wanting if each.supply.needed_on < today),
         n_buy=len(to_buy),
         n_late=sum(each.is_late for each in to_buy),
         next_date=min(
