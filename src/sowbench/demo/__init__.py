@@ -13,6 +13,7 @@ __all__ = [
     "DEMO_FROM_DATE",
     "WEATHER_NAME",
     "WEATHER_SOURCE",
+    "blank_folder",
     "nursery_folder",
     "weather_file",
     "windowsill_folder",
@@ -38,6 +39,17 @@ def nursery_folder() -> Path:
         Holds house.toml, orders.csv, seed.csv, standing.csv, pins.csv and README.md.
     """
     return Path(__file__).parent / "nursery"
+
+
+def blank_folder() -> Path:
+    """Return the folder of the files to fill in, each with one example.
+
+    Returns
+    -------
+    folder : Path
+        Holds house.toml, orders.csv, seed.csv and standing.csv.
+    """
+    return Path(__file__).parent / "blank"
 
 
 def windowsill_folder() -> Path:

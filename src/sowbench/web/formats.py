@@ -203,6 +203,22 @@ def amount(value: float | None) -> str:
     return _MISSING if value is None else wording.amount(value)
 
 
+def lower_start(words: str) -> str:
+    """Let a sentence go on after a colon.
+
+    Parameters
+    ----------
+    words : str
+        Words.
+
+    Returns
+    -------
+    text : str
+        As "a windowsill" from "A windowsill".
+    """
+    return words[:1].lower() + words[1:]
+
+
 def chance_level(mid_frac: float, high_frac: float | None, wanted_frac: float | None) -> str:
     """Say which mark a chance gets.
 
@@ -292,6 +308,7 @@ FILTERS: Final[dict[str, Callable[..., str]]] = {
     "listed": wording.listed,
     "times": wording.chance,
     "start": wording.sentence_start,
+    "lower_start": lower_start,
 }
 """Filters of the templates by name."""
 
