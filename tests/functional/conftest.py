@@ -54,7 +54,7 @@ class Served:
         """Serve, and wait until the port answers."""
         app: Any = create_app(self.desk)
         config = uvicorn.Config(
-            app, host="127.0.0.1", port=self.port, log_level="error", lifespan="on",
+            app, host="127.0.0.1", port=self.port, log_level="error", lifespan="off",
             timeout_graceful_shutdown=1, ws="none",
         )  # fmt: skip
         self._server = uvicorn.Server(config)

@@ -133,8 +133,22 @@ def marked(text: str) -> Line:
     return tuple(Part(each, bold=at % 2 == 1) for at, each in enumerate(parts) if each)
 
 
+# The cautions of the reference in short; the whole card has all of their words.
+_CARE: Final[tuple[tuple[str, str], ...]] = (
+    ("Mineral fiber itches", "Mineral fiber: gloves, long sleeves, eye protection; wet to cut"),
+    ("Acid goes into water", "Acid into water, never the other way: goggles, gloves, apron"),
+    ("Damp the mix before", "Dust: damp the mix first; a mask with dry peat or perlite"),
+    ("Buy vermiculite declared", "Vermiculite free of asbestos; damp it in the bag"),
+    ("Keep foam crumbs", "Foam crumbs: not into eyes, pumps or drains"),
+    ("Treated seed carries", "Treated seed: gloves, wash your hands, never food or feed"),
+    ("Lamps near water", "Lamp near water: dry hands, ground-fault breaker"),
+    ("A heating mat near water", "Mat near water: ground-fault breaker, probe in the mix"),
+    ("Use a disinfectant", "Disinfectant as its label says, never two mixed; rinse"),
+)
+
+
 def cautions(steps: Iterable[CardStep]) -> tuple[str, ...]:
-    """Gather the cautions of a card, each once.
+    """Gather the cautions of a card in short, each once.
 
     Parameters
     ----------
@@ -144,9 +158,13 @@ def cautions(steps: Iterable[CardStep]) -> tuple[str, ...]:
     Returns
     -------
     cautions : tuple of str
-        In the order of the steps.
+        In the order of the steps; one that has no short form keeps its first clause.
     """
-    return tuple(dict.fromkeys(each.caution for each in steps if each.caution))
+    found: dict[str, None] = {}
+    for caution in (each.caution for each in steps if each.caution):
+        short = [care for begins, care in _CARE if begins in caution]
+        found |= dict.fromkeys(short or [re.split(r"[;.](?:\s|$)", caution)[0]])
+    return tuple(found)
 
 
 _COVERED: Final = re.compile(r"Cover |Dust it over|Draw a little damp vermiculite")

@@ -29,7 +29,6 @@ if TYPE_CHECKING:
 
 _DRAWN: Final = {
     "water": "water",
-    "change lot": "file",
     "sow": "hands",
     "move": "move",
     "count": "count",
@@ -444,10 +443,7 @@ def _later_words(
         return (
             f"Count {crop}, {of_what}",
             variety,
-            (
-                marked(f"Sown {sown}, |{wording.count(days, 'day')}| ago"),
-                marked("Your count decides whether to resow."),
-            ),
+            (marked(f"Sown {sown}, |{wording.count(days, 'day')}| ago"),),
         )
     if job.task == "thin":
         low, high = planned.plants_per_cell
@@ -557,8 +553,10 @@ def _pack(job: DayJob, seen: Seen) -> list[JobLine]:
 
 def _pictures(job: DayJob, walk: HouseWalk, card: Card | None) -> tuple[Picture, ...]:
     """Draw a job: what is in hand, what is done with it, where it goes."""
+    if job.task == "change lot":
+        return ()
     drawn: list[Picture] = [Picture(_DRAWN.get(job.task, "hands"), job.task)]
-    if job.planned is not None and job.task != "change lot":
+    if job.planned is not None:
         step = _step(job)
         units = wording.count(step.n_containers, unit_noun(walk, step.container))
         drawn.append(Picture("tray", units, f"{step.n_containers:,}"))

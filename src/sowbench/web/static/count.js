@@ -84,7 +84,7 @@
   }
 
   function draw() {
-    const width = tray.parentElement.clientWidth - 4;
+    const width = tray.parentElement.clientWidth - 4; // less its rim
     mode = width >= across * TARGET + 56 ? "labelled" : width >= across * TARGET ? "bare" : "folded";
     const perLine = mode === "folded" ? Math.ceil(across / Math.ceil((across * TARGET) / width)) : across;
     tray.className = `tray ${mode}`;
@@ -104,9 +104,16 @@
       name.className = "row-name";
       name.setAttribute("role", "rowheader");
       name.tabIndex = -1;
-      name.textContent = mode === "folded" ? `row ${row + 1}` : `${row + 1}`;
+      name.textContent = mode === "folded" ? `Row ${row + 1}` : `${row + 1}`;
       name.setAttribute("aria-label", `row ${row + 1}: all right, none, or not looked at`);
       line.append(name);
+      if (mode === "bare") {
+        const number = document.createElement("span");
+        number.className = "row-number";
+        number.setAttribute("aria-hidden", "true");
+        number.textContent = `${row + 1}`;
+        line.append(number);
+      }
       const of = Math.min(across, nCells - row * across);
       for (let column = 0; column < of; column += 1) {
         const at = row * across + column;
@@ -130,7 +137,8 @@
     }
     tray.replaceChildren(...rows);
     for (const at of buttons.keys()) paint(at);
-    find("pages").hidden = !isPaged;
+    for (const each of form.querySelectorAll("[data-pages]")) each.hidden = !isPaged;
+    find("overview").toggleAttribute("hidden", !isPaged);
     if (isPaged) overview(end);
     hand(rowInHand);
     total();
@@ -145,7 +153,8 @@
     );
     drawn.push(svg("rect", { x: -0.1, y: firstRow, width: across + 0.2, height: end - firstRow, class: "view" }));
     picture.replaceChildren(...drawn);
-    find("rows-shown").textContent = `Rows ${firstRow + 1} to ${end} of ${nRows}`;
+    for (const each of form.querySelectorAll("[data-rows-shown]"))
+      each.textContent = `rows ${firstRow + 1} to ${end} of ${nRows}`;
     for (const each of form.querySelectorAll("[data-page]"))
       each.disabled = Number(each.dataset.page) < 0 ? firstRow === 0 : end >= nRows;
   }
@@ -153,8 +162,7 @@
   function hand(row) {
     rowInHand = row;
     for (const each of tray.children) each.classList.toggle("in-hand", Number(each.dataset.row) === row);
-    const bar = find("hand");
-    bar.hidden = false;
+    find("hand").hidden = false;
     find("hand-name").textContent = `Row ${row + 1}`;
   }
 
@@ -167,8 +175,8 @@
       right.value = nSeen ? nRight : "";
       seen.value = nSeen || nCells;
     } else field.value = "";
-    form.querySelector("[data-right]").textContent = isMap ? nRight : right.value || 0;
-    form.querySelector("[data-seen]").textContent = isMap ? nSeen : seen.value || nCells;
+    find("right").textContent = isMap ? nRight : right.value || 0;
+    find("seen").textContent = isMap ? nSeen : seen.value || nCells;
     const parts = [];
     if (isMap) {
       if (n("0")) parts.push(`${n("0")} empty`);
@@ -177,8 +185,7 @@
       if (n(".") && nSeen) parts.push(`${n(".")} not looked at`);
     } else if (right.value) parts.push("by number only");
     find("parts").textContent = parts.join(", ");
-    const isLooking = !find("pages").hidden;
-    if (isLooking) overview(Math.min(nRows, firstRow + ROWS_AT_ONCE));
+    if (!find("pages").hidden) overview(Math.min(nRows, firstRow + ROWS_AT_ONCE));
   }
 
   // --- tapping ------------------------------------------------------------------------------------
