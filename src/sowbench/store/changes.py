@@ -4,11 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from datetime import datetime
+from typing import Final
 
-from sqlalchemy import Connection, insert, select
+from sqlalchemy import Connection, select
 
 from sowbench.domain.book import Change
+from sowbench.store.bulk import insert_rows
 from sowbench.store.tables import change
+
+_COLUMNS: Final = ("at", "person", "subject", "name", "before", "after", "reason")
 
 
 def write_changes(
@@ -36,20 +40,8 @@ def write_changes(
     reason : str
         Why.
     """
-    rows = [
-        {
-            "at": at,
-            "person": person,
-            "subject": subject,
-            "name": name,
-            "before": before,
-            "after": after,
-            "reason": reason,
-        }
-        for name, before, after in changed
-    ]
-    if rows:
-        connection.execute(insert(change), rows)
+    rows = [(at, person, subject, name, before, after, reason) for name, before, after in changed]
+    insert_rows(connection, change, _COLUMNS, rows)
 
 
 def history(connection: Connection, subject: str, name: str) -> list[Change]:

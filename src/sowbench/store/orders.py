@@ -2,28 +2,35 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import fields
 from datetime import datetime
+from operator import attrgetter
 from typing import Any, Final
 
-from sqlalchemy import Row, bindparam, func, insert, select, update
+from sqlalchemy import Row, func, select
 
 from sowbench.domain.book import Change
 from sowbench.domain.records import Order
 from sowbench.store import tables
 from sowbench.store.bodies import body_of
+from sowbench.store.bulk import insert_rows, update_rows
 from sowbench.store.changes import history, write_changes
 from sowbench.store.repository import Repository, in_parts
 
 orders: Final = tables.orders
 SUBJECT: Final = "order"
 
+# A book with fewer orders than so many times those asked for is read whole; our choice.
+_READ_WHOLE: Final = 4
+
 _FIELDS: Final = tuple(each.name for each in fields(Order))
 _LISTS: Final = ("substitutes", "containers")
 _BETWEEN: Final = "|"
 ORDER_COLUMNS: Final = tuple(orders.c["name" if name == "id" else name] for name in _FIELDS)
 """Columns from which `order_of` makes an order, in its order."""
+_NAMES: Final = tuple(each.name for each in ORDER_COLUMNS)
+_FIELDS_OF: Final = attrgetter(*_FIELDS)
 _AT_LISTS: Final = tuple(_FIELDS.index(name) for name in _LISTS)
 
 
@@ -46,13 +53,12 @@ def order_of(row: Row[Any] | Sequence[Any]) -> Order:
     return Order(*values)
 
 
-def _row_of(order: Order) -> dict[str, Any]:
-    """Return an order as a row, less its position."""
-    row = {name: getattr(order, name) for name in _FIELDS if name != "id"}
-    for name in _LISTS:
-        row[name] = _BETWEEN.join(row[name])
-    row["name"] = order.id
-    return row
+def _values_of(order: Order) -> list[Any]:
+    """Return the values of an order in the order of `ORDER_COLUMNS`."""
+    values = list(_FIELDS_OF(order))
+    for at in _AT_LISTS:
+        values[at] = _BETWEEN.join(values[at])
+    return values
 
 
 class Orders(Repository):
@@ -124,7 +130,7 @@ class Orders(Repository):
             How many were not so already.
         """
         wanted = {each.id: each for each in orders}
-        known = self.named(wanted)
+        known = self._known(wanted)
         new = [each for name, each in wanted.items() if name not in known]
         changed = [each for name, each in wanted.items() if name in known and known[name] != each]
         self._insert(new)
@@ -134,25 +140,30 @@ class Orders(Repository):
         )
         return len(new) + len(changed)
 
+    def _known(self, names: Collection[str]) -> dict[str, Order]:
+        """Return the orders of many names; a book that has few is read whole."""
+        n_orders = self._connection.execute(select(func.count()).select_from(orders)).scalar_one()
+        if n_orders > _READ_WHOLE * len(names):
+            return self.named(names)
+        rows = self._connection.execute(select(*ORDER_COLUMNS)) if n_orders else ()
+        return {row[0]: order_of(row) for row in rows if row[0] in names}
+
     def _insert(self, new: Sequence[Order]) -> None:
         """Write new orders behind the others."""
         if not new:
             return
         last = self._connection.execute(select(func.max(orders.c.position))).scalar_one()
         first = 0 if last is None else last + 1
-        rows = [_row_of(each) | {"position": at} for at, each in enumerate(new, start=first)]
-        self._connection.execute(insert(orders), rows)
+        rows = [[*_values_of(each), at] for at, each in enumerate(new, start=first)]
+        insert_rows(self._connection, orders, (*_NAMES, "position"), rows)
 
     def _update(self, changed: Sequence[Order]) -> None:
         """Write known orders as they are now; their positions stay."""
-        if not changed:
-            return
-        rows = [_row_of(each) for each in changed]
-        for row in rows:
-            row["of_name"] = row.pop("name")
-        values: dict[str, Any] = {name: bindparam(name) for name in rows[0] if name != "of_name"}
-        query = update(orders).where(orders.c.name == bindparam("of_name")).values(values)
-        self._connection.execute(query, rows)
+        rows = []
+        for each in changed:
+            name, *values = _values_of(each)
+            rows.append([*values, name])
+        update_rows(self._connection, orders, _NAMES[0], _NAMES[1:], rows)
 
     def history(self, name: str) -> list[Change]:
         """Return the changes of an order, the first first.
