@@ -12,6 +12,14 @@ from sowbench.planning.program import Program
 from sowbench.planning.resources import FloatArray, IntArray
 from sowbench.planning.solver import quiet_solver
 
+# What HiGHS would try besides, and what takes longer than it saves in programs this small.
+EXTRAS = (
+    "mip_allow_restart",
+    "mip_detect_symmetry",
+    "mip_heuristic_run_rins",
+    "mip_heuristic_run_rens",
+)
+
 
 @dataclass(frozen=True, slots=True)
 class Part:
@@ -69,6 +77,11 @@ class SubModel:
         highs = quiet_solver()
         highs.setOptionValue("mip_rel_gap", gap_frac)
         highs.setOptionValue("time_limit", seconds)
+        # Programs this small are solved sooner without these; and the presolve of HiGHS 1.16, which
+        # two of them run again inside, now and then loses the start or never ends.
+        highs.setOptionValue("presolve", "off")
+        for extra in EXTRAS:
+            highs.setOptionValue(extra, "off")
         if node_limit is not None:
             highs.setOptionValue("mip_max_nodes", node_limit)
         n = len(self.cost)
@@ -109,16 +122,7 @@ class SubModel:
         highs.run()
         if highs.getInfo().primal_solution_status != highspy.SolutionStatus.kSolutionStatusFeasible:
             return None
-        values = np.array(highs.getSolution().col_value)
-        stated = highs.getInfo().objective_function_value
-        if abs(stated - float(np.dot(self.cost, values))) > 1e-6 * (1.0 + abs(stated)):
-            # HiGHS 1.16 at times loses the solution between start and presolve: once more without.
-            highs.clearSolver()
-            highs.setOptionValue("presolve", "off")
-            highs.setSolution(solution)
-            highs.run()
-            values = np.array(highs.getSolution().col_value)
-        return values
+        return np.array(highs.getSolution().col_value)
 
 
 def resource_rows(

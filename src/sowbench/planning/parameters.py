@@ -30,6 +30,9 @@ class SolveParameters:
     neighborhood_orders : int
         Orders freed together in one round, in the middle: rounds take half, all or one and a half
         times as many.
+    near_per_order : int
+        Candidates of an order on offer in one round, by reduced cost; more after rounds in vain.
+        Many orders with few candidates each get further than the other way round.
     split_per_order : int
         Candidates of an order that may be taken in part, by reduced cost; those of the linear
         program and of the plan at hand come on top.
@@ -45,7 +48,8 @@ class SolveParameters:
     pool_per_order: int = 40
     max_parts: int = 3
     min_part_frac: float = 0.1
-    neighborhood_orders: int = 16
+    neighborhood_orders: int = 20
+    near_per_order: int = 10
     split_per_order: int = 3
     round_seconds: float = 2.0
     round_gap_frac: float = 0.001

@@ -11,13 +11,17 @@ from sowbench.planning.master import LinearResult, Progress, best_by_order
 from sowbench.planning.neighborhood import Choice, Part, improve
 from sowbench.planning.parameters import SolveParameters
 from sowbench.planning.program import Program
-from sowbench.planning.resources import FloatArray, IntArray
+from sowbench.planning.resources import FloatArray, IntArray, cumulative_prices
 
 NO_CLOCK_S = 1e6
-START_NODES = 2000
+START_NODES = 100
+# How far shifted and how long, in orders, the stretches are that the first plan goes through.
+START_STRETCHES = ((0, 120), (60, 120), (0, 240))
 ROUND_NODES = 400
 # Money that a candidate may cost above its price and still be tried.
 NEAR_LEAST = 5.0
+# Candidates of the order that is picked first, one of which is made room for.
+TARGETS = 8
 
 
 @dataclass(frozen=True)
@@ -89,38 +93,47 @@ class Search:
         best = best_by_order(program, linear.reduced, parameters.split_per_order, np.inf)
         self.split_pool = {int(j) for j in np.concatenate((best, linear.columns))}
         self.by_order: dict[int, list[int]] = {}
-        for j in self.pool:
+        for j in self.pool[np.argsort(linear.reduced[self.pool], kind="stable")]:
             for o in program.orders_of(int(j)):
                 self.by_order.setdefault(o, []).append(int(j))
         members = program.members[program.group[self.pool]]
         self.single = {int(j) for j, m in zip(self.pool, members, strict=True) if m[1] < 0}
 
     def start(self, seconds: float) -> Choice:
-        """First plan in whole trays: greedy by reduced cost, then a choice among few."""
+        """First plan in whole trays: greedy by reduced cost, then stretches of the season in turn.
+
+        On offer are the candidates of the linear program and of the plan at hand.
+        """
         program, linear = self.program, self.linear
-        best_share = np.zeros(program.n_orders)
+        until = time.monotonic() + seconds
+        best_share, sown = np.zeros(program.n_orders), np.zeros(program.n_orders)
         for j, s in zip(linear.columns, linear.share, strict=True):
-            for o in program.orders_of(int(j)):
-                best_share[o] = max(best_share[o], s)
+            own = program.orders_of(int(j))
+            best_share[own] = np.maximum(best_share[own], s)
+            sown[own] += s * program.sow_day[j]
         score = linear.reduced.copy()
         score[linear.columns] -= 10.0 * linear.share
-        order = np.argsort(-best_share, kind="stable")
-        choice = greedy(program, score, order, self.pool)
-        support = np.unique(
-            np.concatenate((linear.columns, [p.candidate for p in choice.parts])).astype(np.int64)
-        )
-        return improve(
-            program,
-            choice,
-            set(range(program.n_orders)),
-            support,
-            seconds=NO_CLOCK_S if self.parameters.by_work else seconds,
-            gap_frac=0.002,
-            node_limit=START_NODES,
-            max_parts=self.parameters.max_parts,
-            min_part_frac=self.parameters.min_part_frac,
-            split_pool={int(j) for j in linear.columns},
-        )
+        choice = greedy(program, score, np.argsort(-best_share, kind="stable"), self.pool)
+        turn = np.argsort(sown, kind="stable")
+        for shift, size in START_STRETCHES:
+            for first in range(-shift, program.n_orders, size):
+                left = NO_CLOCK_S if self.parameters.by_work else until - time.monotonic()
+                if left <= 0:
+                    return choice
+                support = {int(j) for j in linear.columns} | {p.candidate for p in choice.parts}
+                choice = improve(
+                    program,
+                    choice,
+                    set(turn[max(0, first) : first + size].tolist()),
+                    np.array(sorted(support), dtype=np.int64),
+                    seconds=left,
+                    gap_frac=0.002,
+                    node_limit=START_NODES,
+                    max_parts=self.parameters.max_parts,
+                    min_part_frac=self.parameters.min_part_frac,
+                    split_pool={int(j) for j in linear.columns},
+                )
+        return choice
 
     def excess(self, choice: Choice) -> FloatArray:
         """Money by which each order's cover is above its price in the linear program."""
@@ -145,21 +158,24 @@ class Search:
         seed = int(rng.choice(program.n_orders, p=weight / weight.sum()))
         mode = rng.random()
         relation = np.zeros(program.n_orders)
-        use_price = self.linear.duals.price
+        own = self.by_order.get(seed, [])
+        price = self.linear.duals.price
+        wanted = np.zeros_like(price)
         segments = program.segments
-        wanted = np.zeros_like(use_price)
-        for j in self.by_order.get(seed, [])[:8]:
+        for j in own[:8]:
             for k in range(int(segments.offset[j]), int(segments.offset[j + 1])):
                 wanted[segments.resource[k], segments.start[k] : segments.stop[k]] = 1.0
-        wanted *= use_price + (0.02 * use_price.max() if use_price.max() > 0 else 1.0)
-        cumulative = np.concatenate(
-            (np.zeros((wanted.shape[0], 1)), np.cumsum(wanted, axis=1)), axis=1
-        )
-        chosen, share = choice.arrays(program)
-        if len(chosen):
-            common = segments.take(chosen).priced(cumulative) * share
-            for j, c in zip(chosen, common, strict=True):
-                relation[program.orders_of(int(j))] += c
+        wanted *= price + (0.02 * price.max() if price.max() > 0 else 1.0)
+        partners = {seed}
+        relation += self.users(choice, wanted)
+        if own:  # one of its best candidates is to be made room for
+            target = own[int(rng.integers(min(len(own), TARGETS)))]
+            partners.update(program.orders_of(target))
+            lack = self.lacking(choice, target, partners)
+            if lack.any():
+                relation *= 0.2 / max(float(relation.max()), 1e-9)
+                among = self.users(choice, lack)
+                relation += among / max(float(among.max()), 1e-9)
         if mode < 0.3:
             lot_days = {int(program.lot_day[j]) for j in self.by_order.get(seed, [])}
             for o, js in self.by_order.items():
@@ -173,7 +189,7 @@ class Search:
         for p in choice.parts:
             uncovered[program.orders_of(p.candidate)] = False
         relation[uncovered] += relation.max() * 0.5 * rng.random(int(uncovered.sum()))
-        relation[seed] = np.inf
+        relation[sorted(partners)] = np.inf
         picked = set(np.argsort(-relation, kind="stable")[:size].tolist())
         for p in choice.parts:
             own = program.orders_of(p.candidate)
@@ -181,13 +197,37 @@ class Search:
                 picked.update(own)
         return picked
 
-    def near(self, choice: Choice, free: set[int]) -> IntArray:
-        """Candidates of the free orders that could pay.
+    def users(self, choice: Choice, wanted: FloatArray) -> FloatArray:
+        """What each order's parts use of the wanted cells, shape (n_orders,)."""
+        program = self.program
+        out = np.zeros(program.n_orders)
+        chosen, share = choice.arrays(program)
+        if len(chosen):
+            common = program.segments.take(chosen).priced(cumulative_prices(wanted)) * share
+            for j, c in zip(chosen, common, strict=True):
+                out[program.orders_of(int(j))] += c
+        return out
+
+    def lacking(self, choice: Choice, target: int, partners: set[int]) -> FloatArray:
+        """One over what lacks of each resource and day for a candidate, 0 where nothing does.
+
+        The parts that serve `partners` already are thought to be gone.
+        """
+        program = self.program
+        stays = [not partners.intersection(program.orders_of(p.candidate)) for p in choice.parts]
+        rest = Choice([p for p, s in zip(choice.parts, stays, strict=True) if s])
+        lack = program.use(np.array([target]), np.ones(1)) - rest.residual(program)
+        short = lack > 1e-6
+        return np.asarray(np.where(short, 1.0 / np.where(short, lack, 1.0), 0.0))
+
+    def near(self, choice: Choice, free: set[int], count: int) -> IntArray:
+        """Candidates of the free orders that could pay, at most `count` of each order.
 
         A candidate whose reduced cost is above all that the free orders now cost too much, and
         what they leave unused, can hardly be part of anything better.
         """
-        rows = np.array(sorted({j for o in free for j in self.by_order.get(o, [])}), dtype=np.int64)
+        own = {j for o in free for j in self.by_order.get(o, [])[:count]}
+        rows = np.array(sorted(own), dtype=np.int64)
         excess = self.excess(choice)
         most = float(excess[sorted(free)].sum()) + NEAR_LEAST
         return rows[self.linear.reduced[rows] <= most]
@@ -197,7 +237,7 @@ class Search:
         program, parameters = self.program, self.parameters
         cost = choice.cost(program)
         rounds = idle = 0
-        size = parameters.neighborhood_orders
+        size, count = parameters.neighborhood_orders, parameters.near_per_order
         while parameters.rounds is None or rounds < parameters.rounds:
             left = NO_CLOCK_S if parameters.by_work else deadline - time.monotonic()
             gap = (cost - self.linear.bound) / max(abs(self.linear.bound), 1e-9)
@@ -205,7 +245,7 @@ class Search:
                 break
             scale = (0.5, 1.0, 1.5)[int(self.rng.integers(3))]
             free = self.pick(choice, max(4, int(size * scale)))
-            pool = self.near(choice, free)
+            pool = self.near(choice, free, count)
             split = self.split_pool | {p.candidate for p in choice.parts}
             better = improve(
                 program,
@@ -224,6 +264,7 @@ class Search:
             idle = 0 if new_cost < cost - 1e-6 else idle + 1
             if idle > 12:
                 size, idle = min(size + 4, program.n_orders), 0
+                count = min(count + 2, parameters.pool_per_order)
             choice, cost = better, new_cost
             if progress is not None and progress("search", self.linear.bound, cost):
                 break
