@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from sowbench.reference.catalog import Catalog
     from sowbench.services.desk import Desk
 
-N_LINES: Final = 60
+N_LINES: Final = 40
 """Orders on one page; ours."""
 
 _END: Final = OrdersCursor(date.max, 2**31 - 1)

@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass, replace
 from datetime import date
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from sowbench.science.errors import InputFileError, SowbenchError
+from sowbench.services import wording
 from sowbench.services.book_inputs import loaded_of
 from sowbench.services.house_day import day_in_house
+from sowbench.services.offers import reason_words
 from sowbench.services.orders_form import OrderForm, order_form, read_order
 from sowbench.services.orders_words import crop_name, noun_of
-from sowbench.services.promise import SAFE_FRAC, PromiseOutcome, promise_beside
+from sowbench.services.promise import SAFE_FRAC, PromiseAnswer, PromiseOutcome, promise_beside
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -19,7 +22,9 @@ if TYPE_CHECKING:
     from sowbench.domain.records import Order
     from sowbench.services.desk import Desk
 
-ASKED: tuple[str, ...] = (
+_ISO: Final = re.compile(r"\d{4}-\d{2}-\d{2}")
+
+ASKED: Final = (
     "crop", "plants", "wanted_on", "earliest_on", "latest_on", "system", "variety", "container",
     "customer", "confidence_frac",
 )  # fmt: skip
@@ -56,6 +61,15 @@ class PromiseView:
     outcome: PromiseOutcome | None = None
     sentence: str = ""
     safe: bool = False
+
+    @property
+    def reason(self) -> str:
+        """Why the day asked for does not fit."""
+        return "" if self.outcome is None else reason_words(self.outcome.reason)
+
+    def squeezes(self, answer: PromiseAnswer) -> list[str]:
+        """Say what an answer would leave nearly full, with days as one says them."""
+        return [_ISO.sub(lambda found: _day(found[0]), each) for each in answer.squeezes]
 
 
 def promise_view(desk: Desk, values: Mapping[str, str] | None = None) -> PromiseView:
@@ -112,12 +126,15 @@ def promise_view(desk: Desk, values: Mapping[str, str] | None = None) -> Promise
 def _sentence(order: Order, outcome: PromiseOutcome) -> str:
     """Say the answer as on the phone."""
     if outcome.on_day is not None:
-        return "Yes, on that day." if outcome.on_day.date == order.wanted_date else "Yes."
+        if outcome.on_day.chance_filled_frac < SAFE_FRAC:
+            return "There is room, but it is a gamble"
+        same = outcome.on_day.date == order.wanted_date
+        return "Yes, on that day" if same else f"Yes, on {wording.day(outcome.on_day.date)}"
     if outcome.earliest is None:
-        return "No, not within four months."
-    return "Not on that day, but later." if _is_later(order, outcome.earliest.date) else "Yes."
+        return "No, not within four months"
+    return f"Not then, but on {wording.day(outcome.earliest.date)}"
 
 
-def _is_later(order: Order, day: date) -> bool:
-    """Tell whether a day comes after the days that serve."""
-    return day > order.latest_date
+def _day(text: str) -> str:
+    """Say a day of the planner's words."""
+    return wording.day(date.fromisoformat(text))
