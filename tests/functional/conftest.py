@@ -16,6 +16,9 @@ from tests.small_book import small_desk
 from sowbench.services.desk import Desk
 from sowbench.web.app import create_app
 
+HOUSE_NAME = "bench.house.test"
+"""A name of the machine in the house: plain HTTP, so no secure context."""
+
 PHONE = {"width": 390, "height": 844}
 """Size of the phone on which the pages are tried."""
 
@@ -31,7 +34,12 @@ def _chromium() -> str:
 @pytest.fixture(scope="session")
 def browser() -> Iterator[Browser]:
     """A chromium without a window, shared by the session; open a new context for each test."""
-    arguments = ["--no-sandbox", "--disable-gpu", "--disable-background-networking"]
+    arguments = [
+        "--no-sandbox",
+        "--disable-gpu",
+        "--disable-background-networking",
+        f"--host-resolver-rules=MAP {HOUSE_NAME} 127.0.0.1",
+    ]
     with sync_playwright() as playwright:
         browser = playwright.chromium.launch(executable_path=_chromium(), args=arguments)
         yield browser
@@ -52,7 +60,7 @@ class Served:
 
     def start(self) -> None:
         """Serve, and wait until the port answers."""
-        app: Any = create_app(self.desk)
+        app: Any = create_app(self.desk, hosts=(HOUSE_NAME,))
         config = uvicorn.Config(
             app, host="127.0.0.1", port=self.port, log_level="error", lifespan="off",
             timeout_graceful_shutdown=1, ws="none",

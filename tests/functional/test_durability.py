@@ -1,15 +1,22 @@
 """What was acknowledged is there: after kill -9, on a full disk, beside other writers."""
 
+import contextlib
+import json
 import os
 import random
 import resource
 import signal
+import socket
 import subprocess
 import sys
+import threading
+import time
 import uuid
+from concurrent.futures import ThreadPoolExecutor
 from datetime import UTC, date, datetime
 from pathlib import Path
 
+import httpx
 import pytest
 from sqlalchemy import select, text
 from tests.store.databases import emptied
@@ -25,10 +32,12 @@ from sowbench.store.tables import job_done, sowing_life
 WRITER = Path(__file__).with_name("journal_writer.py")
 N_ENTRIES = 1000
 N_KILLS = 20
+PER_POST = 4
 NOW = datetime(2027, 3, 9, 8, 30, tzinfo=UTC)
 
 
 def start_writer(address):
+    """Start a program that posts what it reads."""
     return subprocess.Popen(
         [sys.executable, WRITER, address],
         stdin=subprocess.PIPE,
@@ -37,48 +46,95 @@ def start_writer(address):
     )
 
 
-def post_until_killed(address, waiting, n_before_kill):
-    """Post entries; kill the writer after so many answers. Return those acknowledged."""
-    writer = start_writer(address)
-    assert writer.stdin is not None
-    assert writer.stdout is not None
-    assert writer.stdout.readline() == "open\n"
-    # All that is left goes out at once, so that it is killed in the midst of its work.
-    writer.stdin.write("".join(f"{name} {number}\n" for name, number in waiting))
-    writer.stdin.close()
-    acknowledged = []
-    for line in writer.stdout:
-        acknowledged.append(line.split()[0])
-        if len(acknowledged) == n_before_kill:
-            writer.send_signal(signal.SIGKILL)
-    # What it had written out before it died was acknowledged too.
-    writer.stdout.close()
-    assert writer.wait() in {0, -signal.SIGKILL}
+def serve(address, folder):
+    """Start `sowbench serve` on a database; return the process and where it answers."""
+    with socket.socket() as free:
+        free.bind(("127.0.0.1", 0))
+        port = free.getsockname()[1]
+    arguments = ["--data", folder, "--url", address, "--port", str(port), "--json"]
+    server = subprocess.Popen(
+        [sys.executable, "-m", "sowbench", "serve", *arguments],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.DEVNULL,
+        text=True,
+    )
+    assert server.stdout is not None
+    said = "".join(iter(server.stdout.readline, "}\n")) + "}"
+    return server, json.loads(said)["address"]
+
+
+def post_until_killed(server, url, waiting, n_before_kill, wait_s):
+    """Post entries from two phones; kill the server after so many answers, or not at all.
+
+    Return the ids of those that were answered for.
+    """
+    acknowledged: set[str] = set()
+    answered = threading.Semaphore(0)
+    posts = iter([waiting[at : at + PER_POST] for at in range(0, len(waiting), PER_POST)])
+    taking = threading.Lock()
+
+    def phone():
+        with httpx.Client(base_url=url) as client, contextlib.suppress(httpx.TransportError):
+            token = client.get("/entries/token").json()["token"]
+            while True:
+                with taking:
+                    post = next(posts, None)
+                if post is None:
+                    return
+                answer = client.post("/entries", json=post, headers={"x-csrftoken": token})
+                assert answer.status_code == 200
+                assert {each["state"] for each in answer.json()} <= {"taken", "known"}
+                acknowledged.update(each["id"] for each in answer.json())
+                answered.release()
+
+    with ThreadPoolExecutor(2) as phones:
+        done = [phones.submit(phone) for _ in range(2)]
+        if n_before_kill is not None:
+            for _ in range(n_before_kill):
+                answered.acquire()
+            time.sleep(wait_s)
+            server.kill()
+        for each in done:
+            each.result()
     return acknowledged
 
 
-def test_kill_9_loses_nothing_that_was_acknowledged(address):
+def test_kill_9_loses_nothing_that_was_acknowledged(address, tmp_path):
     rng = random.Random(20)
-    everything = [(uuid.UUID(int=rng.getrandbits(128)).hex, at) for at in range(N_ENTRIES)]
+    everything = [
+        {
+            "id": f"{rng.getrandbits(128):032x}",
+            "day_date": "2027-03-09",
+            "kind": "lost",
+            "sowing": f"S-{at % 7}",
+            "n": 1,
+            "trays": [1 + at % 3],
+            "job": f"job-{at}",
+        }
+        for at in range(N_ENTRIES)
+    ]
     acknowledged: set[str] = set()
     for kills_left in range(N_KILLS, 0, -1):
-        # What the writer did not answer for is sent again, as a phone does.
-        waiting = [each for each in everything if each[0] not in acknowledged]
-        upto = len(waiting) // (kills_left + 1)
-        acknowledged |= set(post_until_killed(address, waiting, rng.randint(1, max(upto, 1))))
-        book = open_book(address)
-        with book.reading() as unit:
-            kept = list(unit._connection.execute(select(entries.c.id)).scalars())
-            n_lost = sum(unit._connection.execute(select(sowing_life.c.n_lost)).scalars())
-            n_jobs = len(unit._connection.execute(select(job_done.c.key)).all())
-        book.close()
-        assert len(set(kept)) == len(kept)
-        assert acknowledged <= set(kept)
-        assert n_lost == n_jobs == len(kept)
+        # What was not answered for is sent again, as a phone does.
+        waiting = [each for each in everything if each["id"] not in acknowledged]
+        most = len(waiting) // PER_POST // (kills_left + 1)
+        server, url = serve(address, tmp_path)
+        acknowledged |= post_until_killed(
+            *(server, url, waiting, rng.randint(1, most), rng.uniform(0, 0.01))
+        )
+        assert server.wait() == -signal.SIGKILL
+        server.stdout.close()
+        check_kept(address, acknowledged)
 
-    rest = [each for each in everything if each[0] not in acknowledged]
-    acknowledged |= set(post_until_killed(address, rest, N_ENTRIES + 1))
-    assert acknowledged == {name for name, _ in everything}
+    server, url = serve(address, tmp_path)
+    waiting = [each for each in everything if each["id"] not in acknowledged]
+    assert len(waiting) > PER_POST  # the last kill was in the midst of it
+    acknowledged |= post_until_killed(server, url, waiting, None, 0.0)
+    server.send_signal(signal.SIGINT)
+    server.wait()
+    server.stdout.close()
+    assert acknowledged == {each["id"] for each in everything}
+    check_kept(address, acknowledged)
     book = open_book(address)
     with book.reading() as unit:
         assert unit.journal.n_entries() == N_ENTRIES
@@ -87,8 +143,20 @@ def test_kill_9_loses_nothing_that_was_acknowledged(address):
         unit.journal.rebuild()
         unit.commit()
     assert derived_rows(book) == before
-    assert sum(row[7] for row in before["sowing_life"]) == N_ENTRIES
     book.close()
+
+
+def check_kept(address, acknowledged):
+    """Check that the book opens, holds what was acknowledged once, and what follows from it."""
+    book = open_book(address)
+    with book.reading() as unit:
+        kept = list(unit._connection.execute(select(entries.c.id)).scalars())
+        n_lost = sum(unit._connection.execute(select(sowing_life.c.n_lost)).scalars())
+        n_jobs = len(unit._connection.execute(select(job_done.c.key)).all())
+    book.close()
+    assert len(set(kept)) == len(kept)
+    assert acknowledged <= set(kept)
+    assert n_lost == n_jobs == len(kept)
 
 
 def test_two_processes_that_post_the_same_entries_count_them_once(address):

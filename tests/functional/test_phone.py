@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 from playwright.sync_api import Browser, Page, Route, expect
-from tests.functional.conftest import PHONE, Served
+from tests.functional.conftest import HOUSE_NAME, PHONE, Served
 from tests.small_book import KALE, TODAY
 
 from sowbench.domain.book import Kept
@@ -225,6 +225,51 @@ def test_two_tabs_send_each_entry_once(small_site: Served, phone: Page):
     assert len(posts) == len(set(posts)) == 3
     assert len(entries_of(small_site)) == 3
     assert len(written(small_site, EntryKind.PULLED)) == 1
+
+
+def test_over_plain_http_an_open_page_keeps_its_entries_and_two_tabs_take_turns(
+    small_site: Served, phone: Page
+):
+    # No secure context: no service worker, and no lock of the browser to take turns by.
+    url = f"http://{HOUSE_NAME}:{small_site.port}/today"
+    phone.goto(url)
+    secure = "[isSecureContext, 'serviceWorker' in navigator, 'locks' in navigator]"
+    assert phone.evaluate(secure) == [False, False, False]
+    other = phone.context.new_page()
+    other.goto(url)
+    ids: list[str] = []
+    phone.context.on(
+        "request",
+        lambda asked: (
+            ids.extend(each["id"] for each in json.loads(asked.post_data or "[]"))
+            if asked.method == "POST"
+            else None
+        ),
+    )
+    phone.context.set_offline(True)
+    tick(phone, "Water what is dry")
+    tick(other, "Pull 1 tray of basil")
+    expect(phone.locator("#kept")).to_contain_text(
+        "offline, 2 kept here · this page cannot be reloaded without a connection"
+    )
+    phone.context.set_offline(False)
+    wait_until_sent(phone)
+    assert len(ids) == len(set(ids)) == 2
+    assert len(entries_of(small_site)) == 2
+
+
+def test_two_orders_of_one_sowing_end_it_with_the_last_tick(small_site: Served, phone: Page):
+    phone.goto(f"{small_site.url}/today")
+    phone.context.set_offline(True)
+    tick(phone, "Pack 30 lettuce")
+    expect(job(phone, "Pack 30 lettuce")).to_have_class(re.compile("done"))
+    job(phone, "Pack 90 lettuce").get_by_label("Plants").fill("88")
+    tick(phone, "Pack 90 lettuce")
+    phone.context.set_offline(False)
+    wait_until_sent(phone)
+    expect(phone.locator("#outbox-told")).to_have_count(0)
+    given = {each.order: (each.n, each.values) for each in written(small_site, EntryKind.DELIVERED)}
+    assert given == {"L2": (30, {}), "L1": (88, {"last": 1})}
 
 
 def test_what_the_book_cannot_take_stays_and_can_be_settled(small_site: Served, phone: Page):

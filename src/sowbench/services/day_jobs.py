@@ -83,12 +83,16 @@ class Tick:
         Numbers that may be changed.
     seeds_per_cell : int
         Seeds follow the cells of a sowing; 0 for other jobs.
+    last_of : str
+        Key of the job of which this is one order's part: whichever part is the last to be ticked
+        off ends the sowing. Blank if there are no parts, or plants are left for later orders.
     """
 
     kind: str
     fields: Mapping[str, str]
     amounts: tuple[Amount, ...] = ()
     seeds_per_cell: int = 0
+    last_of: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -519,22 +523,23 @@ def _pack(job: DayJob, seen: Seen) -> list[JobLine]:
     now = [each for each in coming if each.date == first]
     last = not any(each.date != first for each in coming)
     variety = "" if job.planned is None or not job.planned.variety else f"'{job.planned.variety}'"
-    fields = {"sowing": job.sowing, "place": job.place, **({"values.last": "1"} if last else {})}
+    fields = {"sowing": job.sowing, "place": job.place}
+    ends = {"values.last": "1"} if last and len(now) < 2 else {}
     if not now:
         tick = Tick(EntryKind.DELIVERED, fields | {"job": job.key}, (Amount("n", "Plants", 0),))
         return [_line(job, seen, title=f"Pack {crop}", beside=variety, how=(), tick=tick)]
     lines = []
-    for at, each in enumerate(now):
+    for each in now:
         key = job.key if len(now) == 1 else f"{job.key}/{each.order}"
         whose = f"{each.customer}, order {each.order}" if each.customer else f"order {each.order}"
         how = [marked(f"For |{whose}|")]
         if each.date != job.date:
             how.append(marked(f"Goes out |{wording.day(each.date)}|"))
-        ends = {} if at + 1 == len(now) else {"values.last": ""}
         tick = Tick(
             EntryKind.DELIVERED,
             {**fields, **ends, "job": key, "order": each.order},
             (Amount("n", "Plants", each.plants),),
+            last_of=job.key if last and len(now) > 1 else "",
         )
         lines.append(
             _line(

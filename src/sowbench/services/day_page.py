@@ -202,12 +202,24 @@ def _page(unit: Unit, today: date, day: date) -> DayPage:
 
 def _lines(jobs: Iterable[DayJob], seen: Seen, ticked: dict[str, TickedOff]) -> list[JobLine]:
     """Write the lines of jobs; an order's part of packing is done by its own tick."""
-    lines = []
+    lines: list[JobLine] = []
     for job in jobs:
-        for line in job_lines(job, seen):
-            part = ticked.get(line.key) if line.key != job.key else None
-            lines.append(line if part is None else replace(line, done=_part_done(part, seen)))
+        parts = job_lines(job, seen)
+        for at, line in enumerate(parts):
+            tick = ticked.get(line.key) if line.key != job.key else None
+            if tick is not None:
+                parts[at] = replace(line, done=_part_done(tick, seen))
+        lines += [_ending(each, parts) for each in parts]
     return lines
+
+
+def _ending(line: JobLine, parts: Sequence[JobLine]) -> JobLine:
+    """Let the part of packing that is the last to be ticked off end the sowing."""
+    others = [each for each in parts if each is not line]
+    if not line.tick.last_of or any(each.done is None for each in others):
+        return line
+    fields = {**line.tick.fields, "values.last": "1"}
+    return replace(line, tick=replace(line.tick, fields=fields))
 
 
 def _part_done(part: TickedOff, seen: Seen) -> Done:

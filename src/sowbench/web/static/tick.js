@@ -46,8 +46,18 @@
     }
     for (const also of document.querySelectorAll("[data-also]"))
       also.classList.toggle("struck", struck.has(also.dataset.also));
+    lasts();
     count();
   });
+
+  // Of a sowing packed for several orders, the part that is ticked off last ends it.
+  function lasts() {
+    for (const field of document.querySelectorAll("input[data-last-of]")) {
+      const here = field.closest("[data-job]");
+      const others = jobs.filter((each) => each !== here && each.dataset.job.startsWith(`${field.dataset.lastOf}/`));
+      field.disabled = !others.every((each) => each.classList.contains("done"));
+    }
+  }
 
   // --- how much is left ---------------------------------------------------------------------------
 
