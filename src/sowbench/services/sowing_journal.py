@@ -31,6 +31,7 @@ _READINGS: Final = {
     "last": ("", ""),
     "n_cells_per_tray": ("", "cells a tray"),
 }
+_UNSAID: Final = {"last", "n_cells_per_tray"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -189,10 +190,12 @@ def _trays(entry: Entry) -> str:
 def _reading_words(entry: Entry) -> list[str]:
     """Say the readings of an entry."""
     out = []
-    for name, value in entry.values.items():
-        label, unit = _READINGS.get(name, (name, ""))
-        if name in {"last", "n_cells_per_tray"}:
+    known = [name for name in _READINGS if name in entry.values]
+    for name in (*known, *(each for each in entry.values if each not in _READINGS)):
+        if name in _UNSAID:
             continue
+        value = entry.values[name]
+        label, unit = _READINGS.get(name, (name, ""))
         text = f"{value:g}" if isinstance(value, int | float) else str(value).replace("T", " ")
         out.append(" ".join(part for part in (label, text, unit) if part))
     return out
