@@ -22,7 +22,7 @@ from tests.planning.tiny_house import (
     plan_of,
 )
 
-from sowbench.domain.records import LightNeed, Season
+from sowbench.domain.records import LightNeed, Pin, Season
 from sowbench.planning import plan as planning
 from sowbench.planning.parameters import SolveParameters
 from sowbench.planning.plan import make_plan
@@ -193,3 +193,36 @@ def test_rows_taken_are_whole_rows_of_the_last_tray():
         2, 1, 2, 4,
     ]  # fmt: skip
     assert rows_taken(replace(TRAY, rows=None, cols=None), 7, 1) == 1
+
+
+def with_cool_bench(price):
+    """Two benches, of which the cool one is cheaper."""
+    places = (replace(BENCH, price_per_m2_day=0.50), replace(COOL, price_per_m2_day=price))
+    late = tuple(
+        replace(each, wanted_date=on(25), earliest_date=on(25), latest_date=on(25)) for each in TWO
+    )
+    return two(orders=late, house=house(*places))
+
+
+def test_a_small_sowing_is_moved_to_share_a_tray(monkeypatch):
+    """A pin keeps one sowing warm; the other would grow cool, but for the tray that is there."""
+    pins = (Pin("a", place="bench"),)
+    made = replace(with_cool_bench(0.0), pins=pins)
+    with_it = plan_of(made).plan
+    with monkeypatch.context() as patch:
+        patch.setattr(planning, "align_trays", lambda _s, _c, settled, *_: settled)
+        without = plan_of(made).plan
+    assert mates_of(without) == set()
+    assert len(mates_of(with_it)) == 1
+    assert with_it.cost < without.cost
+    assert {step.place for each in with_it.sowings for step in each.steps} == {"bench"}
+
+
+def test_a_sowing_of_the_kept_plan_is_not_moved_to_share_a_tray(monkeypatch):
+    made = replace(with_cool_bench(0.0), pins=(Pin("a", place="bench"),))
+    with monkeypatch.context() as patch:
+        patch.setattr(planning, "align_trays", lambda _s, _c, settled, *_: settled)
+        first = plan_of(made).plan
+    again = plan_of(replace(made, kept=first)).plan
+    assert again.moved == ()
+    assert mates_of(again) == set()

@@ -104,3 +104,8 @@ def test_cells_split_into_full_trays_and_a_last_one():
 def test_what_makes_no_sense_is_refused_by_name(arguments, name):
     with pytest.raises(OutOfRangeError, match=f"^{name} must be"):
         tray_total_pmf(*arguments)
+
+
+def test_counts_of_numpy_are_as_good_as_plain_ones():
+    plain = tray_total_pmf(300, 72, 0.9)
+    assert tray_total_pmf(np.int16(300), np.int8(72), 0.9).tolist() == plain.tolist()

@@ -14,7 +14,7 @@ from sowbench.planning.assemble import total_use
 from sowbench.planning.candidates import Candidates, build_candidates
 from sowbench.planning.master import LinearResult
 from sowbench.planning.neighborhood import Choice, Part
-from sowbench.planning.options import container_paths
+from sowbench.planning.options import admissible_lots, container_paths
 from sowbench.planning.placed import Placed, Settled, place_all, settle
 from sowbench.planning.resources import ResourceKind, Segments, cumulative_prices
 from sowbench.planning.season import Lot, Season, is_limited
@@ -53,7 +53,10 @@ def unmet_orders(
         missing = plan.plants - plan.planned
         if missing <= 0:
             continue
-        reason = candidates.why_none.get(o) or pressing(season, candidates, linear, o)
+        reason = candidates.why_none.get(o)
+        if reason is None:
+            more_seed = seed_left(season, season.orders[o], missing, left)
+            reason = pressing(season, candidates, linear, o, more_seed=more_seed)
         offers = offers_for(season, candidates, o, missing, reason, left)
         out.append(Unmet(plan.order, missing, reason, tuple(offers), words_for(reason)))
     return out
@@ -73,8 +76,31 @@ def words_for(reason: str) -> str:
     }[reason]
 
 
-def pressing(season: Season, candidates: Candidates, linear: LinearResult, order: int) -> str:
-    """Resource that takes most of the price of the order's cheapest candidate."""
+def seed_left(season: Season, order: Order, plants: int, left: FloatArray) -> bool:
+    """Whether a lot that an order accepts has a seed or more for every cell still wanted."""
+    cells = -(-plants // season.plants_per_cell(order))
+    for lot in admissible_lots(season, order):
+        r = season.resources.index(ResourceKind.LOT, season.lots[lot].record.id)
+        if r < 0 or float(left[r].min()) >= cells:
+            return True
+    return False
+
+
+def pressing(
+    season: Season,
+    candidates: Candidates,
+    linear: LinearResult,
+    order: int,
+    *,
+    more_seed: bool = False,
+) -> str:
+    """Resource that takes most of the price of the order's cheapest candidate.
+
+    Parameters
+    ----------
+    more_seed : bool, default False
+        Whether there is seed for it, so that something else must be what lacks.
+    """
     program = candidates.program
     rows = np.flatnonzero((program.members[program.group] == order).any(axis=1))
     if not len(rows):
@@ -99,13 +125,15 @@ def pressing(season: Season, candidates: Candidates, linear: LinearResult, order
     )
     if free:
         paid.pop("container", None)  # another container would do, if there were room
+    if more_seed:
+        paid.pop("seed", None)  # there is seed for it, at a price that others pay
     top = max(paid, key=lambda k: paid[k], default="room")
     if paid.get(top, 0.0) > 0:
         return top
-    return scarcest(season, program.segments.take(rows))
+    return scarcest(season, program.segments.take(rows), more_seed=more_seed)
 
 
-def scarcest(season: Season, segments: Segments) -> str:
+def scarcest(season: Season, segments: Segments, *, more_seed: bool = False) -> str:
     """Resource that the order's candidates break most often even when alone in the house."""
     capacity = season.resources.capacity
     broken: dict[str, int] = {}
@@ -115,6 +143,8 @@ def scarcest(season: Season, segments: Segments) -> str:
         if amount > capacity[r, a:b].min() + 1e-6:
             reason = REASON_OF_KIND[season.resources.kinds[int(r)]]
             broken[reason] = broken.get(reason, 0) + 1
+    if more_seed:
+        broken.pop("seed", None)
     return max(broken, key=lambda k: broken[k], default="room")
 
 

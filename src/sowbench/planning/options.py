@@ -155,7 +155,8 @@ def leanest(paths: list[ContainerPath], season: Season) -> list[ContainerPath]:
     """Drop a path that another of the same rule beats in room, price and mix a cell at once.
 
     Only containers that can be bought without limit are compared; the rule, and so the time, is
-    the same for both, so the other is never worse at any price of room.
+    the same for both, and so is the machine that sows them, so the other is never worse at any
+    price of room.
     """
 
     def measure(p: ContainerPath) -> tuple[float, ...]:
@@ -173,6 +174,7 @@ def leanest(paths: list[ContainerPath], season: Season) -> list[ContainerPath]:
             and not is_limited(q.last, season.stock)
             and q.rule == p.rule
             and q.first.takes_mix == p.first.takes_mix
+            and season.machine_for(q.first.id) == season.machine_for(p.first.id)
             and is_reusable(q.first, season.stock) == is_reusable(p.first, season.stock)
             and is_reusable(q.last, season.stock) == is_reusable(p.last, season.stock)
             and all(a <= b for a, b in zip(measure(q), measure(p), strict=True))

@@ -42,14 +42,16 @@ from sowbench.planning.resources import ResourceKind, Resources
 from sowbench.planning.search import Search
 from sowbench.planning.season import Season, make_season
 from sowbench.planning.supplies import supplies_of
+from sowbench.planning.tray_mates import align_trays
 from sowbench.planning.tray_rows import share_again, share_trays, tell_rows
 
 FloatArray = NDArray[np.float64]
 ASSUMED_TEST_SEEDS = 100
-# Time kept back for what follows the search: exact chances, offers, writing down.
-TAIL_MOST_FRAC = 0.3
-TAIL_LEAST_S = 1.0
-TAIL_ORDER_S = 0.015
+# Time kept back for what follows the search: exact chances, offers, writing down. It takes about as
+# long as laying out the candidates did on the same machine.
+TAIL_MOST_FRAC = 0.4
+TAIL_LEAST_S = 0.5
+TAIL_OF_LAYOUT = 1.0
 # The first plan in whole trays is worth most of a short search, and little of a long one.
 START_MOST_FRAC = 0.7
 START_MOST_S = 15.0
@@ -150,8 +152,8 @@ def make_plan(
     candidates = build_candidates(season, order_pins(inputs))
     keep = kept_ways(inputs)
     program = stay_close(season, candidates, keep) if keep else candidates.program
-    n = len(season.orders)
-    tail_s = min(TAIL_MOST_FRAC * parameters.seconds, TAIL_LEAST_S + TAIL_ORDER_S * n)
+    laid_s = time.monotonic() - began
+    tail_s = min(TAIL_MOST_FRAC * parameters.seconds, TAIL_LEAST_S + TAIL_OF_LAYOUT * laid_s)
     deadline = began + parameters.seconds - tail_s
     linear, finder, choice, rounds = search(program, parameters, seed, deadline, progress)
     choice = make_fit(season, candidates, finder, choice, parameters)
@@ -162,6 +164,7 @@ def make_plan(
     new = [p for p in settled.placed if p.since < 0]
     if broken(season, residual_of(season, new)).any():
         settled = settle(season, [*fixed, *placed], raises=0)
+    settled = align_trays(season, candidates, settled, names, set(keep.values()))
     settled = share_trays(season, settled)
     if keep:  # the search favored what is kept; the bound is that of the true costs
         linear = solve_linear(

@@ -32,6 +32,15 @@ class Tail:
     rows: int
 
 
+@dataclass(frozen=True)
+class Course:
+    """Container, sowing day, and places with their days."""
+
+    container: str
+    sow_day: int
+    runs: tuple[tuple[int, int, int], ...]
+
+
 def share_trays(season: Season, settled: Settled) -> Settled:
     """Put part-filled last trays of new sowings into one wherever they go together.
 
@@ -100,11 +109,11 @@ def _join(placed: list[Placed], mates: list[int]) -> None:
 
 def _bins(season: Season, placed: list[Placed], which: list[int]) -> list[list[int]]:
     """Fill trays with tails that go together, the longest first into the first that takes it."""
-    courses: dict[tuple[object, ...], list[Tail]] = defaultdict(list)
+    courses: dict[Course, list[Tail]] = defaultdict(list)
     for i in which:
-        tail = _tail(placed[i], i)
+        tail = tail_of(placed[i], i)
         if tail is not None:
-            courses[_course(season, placed[i])].append(tail)
+            courses[course_of(season, placed[i])].append(tail)
     out = []
     for tails in courses.values():
         n_rows = placed[tails[0].index].option.path.first.rows or 1
@@ -121,7 +130,7 @@ def _bins(season: Season, placed: list[Placed], which: list[int]) -> list[list[i
     return out
 
 
-def _tail(placed: Placed, index: int) -> Tail | None:
+def tail_of(placed: Placed, index: int) -> Tail | None:
     """The part-filled last tray of a sowing; None if it has none that could be shared."""
     path = placed.option.path
     days = placed.row.hand_over[0]
@@ -139,7 +148,7 @@ def rows_taken(container: Container, n_cells: int, n_units: int) -> int:
     return -(-last // (container.cols or container.cells))
 
 
-def _course(season: Season, placed: Placed) -> tuple[object, ...]:
+def course_of(season: Season, placed: Placed) -> Course:
     """Container, day and places by day, which sowings in one tray must have in common."""
     runs: list[tuple[int, int, int]] = []
     for s in stretches(season, placed):
@@ -148,7 +157,7 @@ def _course(season: Season, placed: Placed) -> tuple[object, ...]:
             runs[-1] = (place, runs[-1][1], s.stop)
         else:
             runs.append((place, s.start, s.stop))
-    return placed.option.path.first.id, placed.sow_day, tuple(runs)
+    return Course(placed.option.path.first.id, placed.sow_day, tuple(runs))
 
 
 def _agree(season: Season, one: Placed, other: Placed) -> bool:

@@ -112,6 +112,7 @@ def tray_total_pmf(
     share = require_frac("usable", usable)
     require_frac("rho_tray", rho_tray, below_one=True)
     loss = float(require_frac("tray_loss_frac", tray_loss_frac))
+    n_cells, cells_per_tray = int(n_cells), int(cells_per_tray)
     full, last = split_cells(n_cells, cells_per_tray)
     n_full, n_last = int(full), int(last)
     if n_full == 0:

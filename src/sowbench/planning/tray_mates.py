@@ -1,0 +1,167 @@
+"""Small sowings are moved onto the days and places of another to share its tray, if it pays.
+
+A sowing that fills a row or two of a tray may cost a little more on another day or bench and still
+save: the tray, its room, its water and its carrying are then shared.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Collection
+
+import numpy as np
+
+from sowbench.planning.candidates import Candidates
+from sowbench.planning.money import plan_cost
+from sowbench.planning.offers import residual_of
+from sowbench.planning.placed import Placed, Settled, name_of, settle
+from sowbench.planning.repair import broken
+from sowbench.planning.season import Season
+from sowbench.planning.tray_rows import Course, course_of, share_trays, tail_of
+
+LOOKED_AT = 40
+"""So many ways of a sowing, the cheapest, are compared with the courses of others."""
+TRIED = 60
+"""So many moves in all are worked out to the last minute."""
+
+
+def align_trays(
+    season: Season,
+    candidates: Candidates,
+    settled: Settled,
+    names: dict[str, int],
+    stay: Collection[str] = (),
+) -> Settled:
+    """Move small sowings onto the course of another where sharing its tray saves more.
+
+    Parameters
+    ----------
+    season : Season
+        The season.
+    candidates : Candidates
+        All ways to sow.
+    settled : Settled
+        Sowings with their final cells, trays not shared.
+    names : dict of str to int
+        Letters used in names so far.
+    stay : collection of str, default ()
+        Sowings that are not moved.
+
+    Returns
+    -------
+    settled : Settled
+        Never dearer, once trays are shared.
+    """
+    mover = _Mover(season, candidates, settled)
+    for name in [p.name for p in settled.placed if p.since < 0 and p.name not in stay]:
+        mover.try_to_move(name, names)
+        if mover.n_tried >= TRIED:
+            break
+    return mover.settled
+
+
+class _Mover:
+    """Keeps the plan while sowings are moved one by one."""
+
+    def __init__(self, season: Season, candidates: Candidates, settled: Settled) -> None:
+        self.season = season
+        self.candidates = candidates
+        self.settled = settled
+        self.n_tried = 0
+        program = candidates.program
+        self._order = np.argsort(program.group, kind="stable")
+        self._sorted = program.group[self._order]
+        self._group = {group.orders: g for g, group in enumerate(candidates.groups)}
+        self._cost = program.cost_variable + program.cost_fixed
+
+    def try_to_move(self, name: str, names: dict[str, int]) -> None:
+        """Move one sowing if that saves money and everything still fits."""
+        placed = self.settled.placed
+        at = next(i for i, p in enumerate(placed) if p.name == name)
+        old = placed[at]
+        if not self._can_move(old):
+            return
+        courses = self._courses(old)
+        if not courses or course_of(self.season, old) in courses:
+            return
+        for course, new in self._ways(old, courses).items():
+            mates = [
+                i
+                for i, p in enumerate(placed)
+                if p.since < 0 and i != at and course_of(self.season, p) == course
+            ]
+            trial = self._with(at, new)
+            if self._money(trial, [at, *mates]) >= self._money(self.settled, [at, *mates]) - 1e-6:
+                continue
+            self.n_tried += 1
+            shared = share_trays(self.season, trial).placed
+            left = residual_of(self.season, [p for p in shared if p.since < 0])
+            if not broken(self.season, left).any():
+                moved = trial.placed[at]
+                moved.name = name_of(self.season, moved, names)
+                self.settled = trial
+                return
+
+    def _can_move(self, placed: Placed) -> bool:
+        """Whether a sowing has a tail and is all that its orders get."""
+        if tail_of(placed, 0) is None or placed.n_units > 1:
+            return False
+        mine = {o for o, _ in placed.orders}
+        others = (p for p in self.settled.placed if p is not placed)
+        alone = all(mine.isdisjoint(o for o, _ in p.orders) for p in others)
+        need = all(n == self.season.need_cells(self.season.orders[o]) for o, n in placed.orders)
+        return alone and need and tuple(o for o, _ in placed.orders) in self._group
+
+    def _courses(self, placed: Placed) -> set[Course]:
+        """Courses of other part-filled trays of the same container."""
+        container = placed.option.path.first.id
+        return {
+            course_of(self.season, p)
+            for p in self.settled.placed
+            if p is not placed
+            and p.since < 0
+            and p.option.path.first.id == container
+            and tail_of(p, 0) is not None
+        }
+
+    def _ways(self, old: Placed, courses: set[Course]) -> dict[Course, Placed]:
+        """Cheapest way to sow the same orders on each of some courses, the cheapest first."""
+        g = self._group[tuple(o for o, _ in old.orders)]
+        low, high = np.searchsorted(self._sorted, [g, g + 1])
+        rows = self._order[low:high]
+        days: dict[int, set[Course]] = defaultdict(set)
+        for course in courses:
+            days[course.sow_day].add(course)
+        rows = rows[np.isin(self.candidates.program.sow_day[rows], list(days))]
+        rows = rows[np.argsort(self._cost[rows], kind="stable")]
+        found: dict[Course, Placed] = {}
+        for j in rows[: 10 * LOOKED_AT]:
+            block, i = self.candidates.locate(int(j))
+            option = block.choices[int(block.choice[i])]
+            if option.path.potted_on or option.path.first.id != old.option.path.first.id:
+                continue
+            new = Placed("", block.take(np.array([i])), list(old.orders), old.crop_index)
+            course = course_of(self.season, new)
+            if course in courses:
+                found.setdefault(course, new)
+        return found
+
+    def _with(self, at: int, new: Placed) -> Settled:
+        """The plan with one sowing replaced and settled."""
+        one = settle(self.season, [new])
+        placed = list(self.settled.placed)
+        placed[at] = one.placed[0]
+        return Settled(placed, {**self.settled.chances, **one.chances})
+
+    def _money(self, settled: Settled, rows: list[int]) -> float:
+        """Cost of some sowings once trays are shared, with all changes of lot of the plan."""
+        some = Settled([settled.placed[i] for i in rows], settled.chances)
+        crew = self.season.house.crew
+        changes = len(lots_by_day(settled.placed)) - len(lots_by_day(some.placed))
+        money = sum(plan_cost(self.season, share_trays(self.season, some)).values())
+        return money + changes * crew.setup_minutes / 60.0 * crew.rate_per_hour
+
+
+def lots_by_day(placed: list[Placed]) -> set[tuple[int, int]]:
+    """Lots sown on each day."""
+    return {(p.sow_day, p.option.lot) for p in placed if p.since < 0}
