@@ -31,6 +31,7 @@ __all__ = ["Card", "card_dict", "container_card", "crop_card", "render_text"]
 
 # A source in more letters than this goes below the row.
 _LONG_SOURCE: Final = 24
+CROPS_NOTE: Final = "Crops it suits:"
 _TEMPS_C: Final = (5, 10, 15, 20, 25, 30, 35)
 _PARTS: Final[tuple[tuple[str, tuple[str, ...]], ...]] = (
     (
@@ -296,7 +297,7 @@ def container_card(catalog: Catalog, name: str) -> Card:
     crops = [each.id for each in catalog.crops.values() if container.id in each.cells_ok]
     fit = (
         f"Systems that take it: {', '.join(systems) or 'none'} (common practice).",
-        f"Crops it suits: {', '.join(crops) or 'none'}.",
+        f"{CROPS_NOTE} {', '.join(crops) or 'none'}.",
     )
     unit = "lifted unit: a tray, or a sheet or loose pieces in a carrier"
     return Card(

@@ -216,7 +216,7 @@ def begin_view(desk: Desk, said: str = "", refused: Refused | None = None) -> Be
         "standing": wording.count(n_standing, "sowing") if n_standing else "",
     }
     return BeginView(
-        heading=_heading(n_orders, planned=planned),
+        heading="Nothing was taken in" if refused else _heading(n_orders, planned=planned),
         steps=tuple(_step(part, has[part]) for part in _STEPS),
         empty=not (planned or any(has.values())),
         demo=demo,
@@ -233,7 +233,7 @@ _STEPS: Final = {
     "orders": (
         "Orders",
         "Who wants how many of what, and on which day. Everything is counted back from here.",
-        "Nothing can be planned.",
+        "Nothing can be planned without them.",
         "/orders",
         "/orders/take-in",
     ),
