@@ -72,8 +72,8 @@ def supplies_view(desk: Desk) -> SuppliesView:
         today = day_in_house(unit, desk.clock())
         head = unit.plans.current()
         if head is None:
-            return SuppliesView(today, has_plan=False, weeks=(), in_stock=(), past=(), n_buy=0, n_late=0,
-                                next_date=None)  # fmt: skip
+            return SuppliesView(today, has_plan=False, weeks=(), in_stock=(), past=(), n_buy=0,
+                                n_late=0, next_date=None)  # fmt: skip
         supplies = unit.seed_page.supplies(head.id)
         lots = {each.id: each for each in unit.lots.all()}
         _, catalog, _ = house_of(unit)
