@@ -27,7 +27,7 @@ from sowbench.checking.sizing import Sized
 from sowbench.checking.timeline import Timelines
 from sowbench.checking.ways import admissible_lots
 from sowbench.domain.plan import Price, Step
-from sowbench.domain.records import Pin, Standing, StepKind
+from sowbench.domain.records import Machine, Pin, Standing, StepKind
 from sowbench.science.trays import tray_total_pmf
 
 PLAN, INPUTS = small_plan()
@@ -117,6 +117,16 @@ def test_priced_seed_hands_and_trays_cost_what_the_candidate_takes_of_them():
     )
     # 60 seeds; 1.5 min to pack on day 29; two trays, back and washed before day 29 + 7 + 1.
     assert price_of_sixty(dear) - without == pytest.approx(60 * 0.01 + 1.5 * 0.5 + 2 * 0.25)
+
+
+def test_priced_machine_costs_the_minutes_that_it_runs():
+    machine = Machine("seeder", ("tray-50",), trays_per_hour=30.0, changeover_minutes=5.0)
+    house = replace(HOUSE, machines=(machine,))
+    without = price_of_sixty(bound_check(house=house))
+    dear = bound_check(with_prices(Price("machine", "seeder", on(0), 0.1)), house=house)
+    # Two trays at thirty an hour are four minutes.
+    assert price_of_sixty(dear) - without == pytest.approx((4.0 + 5.0) * 0.1)
+    assert capacity_value(dear.season, dear.tariff, [], dear.rates) == pytest.approx(480 * 0.1)
 
 
 def test_cells_are_the_fewest_that_are_sure_enough():

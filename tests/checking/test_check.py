@@ -25,6 +25,7 @@ from sowbench.domain.plan import HandOver, Sowing, SowingShare, Step, Task, Unme
 from sowbench.domain.records import (
     Crew,
     LightNeed,
+    Machine,
     Pin,
     PlaceKind,
     Standing,
@@ -381,3 +382,13 @@ def test_standing_sowing_handed_over_on_the_first_day_needs_no_step():
     assert about & {"chance_enough_frac", "expected_short", "timeline can be computed"} == set()
     gone = replace(plan, sowings=(*PLAN.sowings, replace(sowing, sowing="s9")))
     assert "a sowing has steps" in rules_of(checked(gone, orders=(ORDER, order)))
+
+
+def test_machine_that_runs_all_day_is_named():
+    # Two trays at one in four hours and a quarter, and ten minutes to change over.
+    slow = Machine("seeder", ("tray-50",), trays_per_hour=1 / 4.25, changeover_minutes=10.0)
+    report = checked(house=replace(HOUSE, machines=(slow,)))
+    assert "machine hours by day" in rules_of(report)
+    quick = replace(slow, trays_per_hour=60.0)
+    report = checked(house=replace(HOUSE, machines=(quick,)))
+    assert "machine hours by day" not in rules_of(report)

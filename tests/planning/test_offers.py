@@ -19,9 +19,11 @@ from tests.planning.tiny_house import (
     order,
     plan_of,
     reference,
+    season_of,
 )
 
 from sowbench.domain.records import ContainerStock, Crew, Machine
+from sowbench.planning.offers import seed_left
 
 ONE_TRAY = ContainerStock("tray-20", n_in_stock=1)
 ONCE = crew(sow_days=(0,), closed=frozenset({on(7), on(14)}))
@@ -183,3 +185,9 @@ def test_fewer_plants_are_offered_when_some_still_fit():
             if offer.kind == "fewer":
                 again = plan_of(taken(made, unmet, offer), with_bound=False).plan
                 assert not again.unmet
+
+
+def test_seed_is_no_reason_where_a_lot_has_some_for_every_cell():
+    for n_seeds, enough in ((9, False), (10, True), (None, True)):
+        season = season_of(inputs(order("a", 10, 15), lots=(replace(LOT, n_seeds=n_seeds),)))
+        assert seed_left(season, season.orders[0], 10, season.resources.capacity) == enough

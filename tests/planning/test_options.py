@@ -18,7 +18,7 @@ from tests.planning.tiny_house import (
     season_of,
 )
 
-from sowbench.domain.records import ContainerStock, Pin
+from sowbench.domain.records import ContainerStock, Machine, Pin
 from sowbench.planning.options import (
     admissible_lots,
     container_paths,
@@ -200,3 +200,22 @@ def test_table_of_a_split_order_counts_the_part_alone():
     season = season_of(inputs(order("a", 30, 16)))
     table = group_table(season, shared_groups(season, {}), [[12]])
     assert (table.needs[0, 0], table.plants[0, 0], table.total[0]) == (12, 12, 12)
+
+
+def test_a_tray_that_a_machine_sows_is_not_beaten_by_one_it_does_not_take():
+    lean = replace(TRAY, id="lean-20", price=1.0)
+    catalog = Reference(
+        crops={"cress": replace(CRESS, cells_ok=("tray-20", "lean-20"))},
+        containers={each.id: each for each in (TRAY, lean)},
+    )
+
+    def found(**changes):
+        made = inputs(
+            order("a", 10, 12), catalog=catalog,
+            house=house(stock=("tray-20", "lean-20"), **changes),
+        )  # fmt: skip
+        season = season_of(made)
+        return {first for first, _ in paths(season, season.orders[0])}
+
+    assert found() == {"lean-20"}
+    assert found(machines=(Machine("seeder", ("tray-20",), 60.0),)) == {"tray-20", "lean-20"}

@@ -10,6 +10,7 @@ from sowbench.checking.earlier import check_earlier
 from sowbench.checking.hands import (
     Rates,
     check_crew,
+    check_machines,
     check_tasks,
     expected_work,
     water_by_day,
@@ -74,6 +75,7 @@ def check_plan(plan: Plan, inputs: CheckInputs, *, with_bound: bool = True) -> C
     water = water_by_day(season, rates)
     check_tasks(season, work, water, ledger)
     check_crew(season, work, water, ledger)
+    check_machines(season, ledger)
     check_chances(season, lines, stands, ledger, Draws(season))
     check_costs(season, lines, stands, work, float(water.sum()), ledger)
     check_supplies(season, ledger)

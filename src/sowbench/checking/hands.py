@@ -22,6 +22,7 @@ WATER: Final = "water"
 CHANGE_LOT: Final = "change lot"
 CANNOT_WAIT: Final = frozenset({WATER, "move"})
 UNWATERED: Final = (PlaceKind.CHAMBER, PlaceKind.COLD_STORE)
+MACHINE_MIN: Final = 480.0
 COUNT_AFTER_D: Final = 2
 THIN_AFTER_D: Final = 4
 _SLIP_MIN: Final = 0.1
@@ -97,6 +98,37 @@ def sowing_minutes(
         sow = n_units * 60.0 / machine.trays_per_hour
     fill = rates.seconds("fill_s_per_container", n_units)
     return season.house.crew.setup_minutes + fill + sow + rates.carry(n_units)
+
+
+def machine_minutes(
+    season: Season, container: str, n_units: NDArray[np.float64] | float
+) -> NDArray[np.float64] | float:
+    """Minutes that the machine for a container runs; 0 without one."""
+    machine = machine_for(season, container)
+    if machine is None:
+        return 0.0 * n_units
+    return n_units * 60.0 / machine.trays_per_hour + machine.changeover_minutes
+
+
+def check_machines(season: Season, ledger: Ledger) -> None:
+    """No machine runs longer than a day has hours for it."""
+    units = _units(season)
+    used: dict[tuple[str, int], float] = defaultdict(float)
+    for sowing in season.plan.sowings:
+        steps = [each for each in sowing.steps if each.kind is not StepKind.PREPARE]
+        if not steps or season.is_given(sowing):
+            continue
+        machine = machine_for(season, steps[0].container)
+        if machine is not None and (sowing.sowing, steps[0]) in units:
+            n = units[sowing.sowing, steps[0]]
+            minutes = float(machine_minutes(season, steps[0].container, n))
+            used[machine.name, season.index(sowing.sow_date)] += minutes
+    for (name, day), minutes in used.items():
+        ledger.require(
+            minutes <= MACHINE_MIN + _SLIP_MIN, "machine hours by day",
+            f"{name} on {season.day(day)}", "It would run longer than 8 hours.",
+            f"at most {MACHINE_MIN:g} min", f"{minutes:.1f} min",
+        )  # fmt: skip
 
 
 def _units(season: Season) -> dict[tuple[str, Step], float]:

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sowbench.checking.costs import filled_units
-from sowbench.checking.hands import UNWATERED, Rates, Work
+from sowbench.checking.hands import MACHINE_MIN, UNWATERED, Rates, Work
 from sowbench.checking.report import Ledger
 from sowbench.checking.rooms import container_spans, is_reusable, stays, step_area
 from sowbench.checking.season import Season
@@ -25,6 +25,7 @@ class Tariff:
         n = season.n_days
         self.place: dict[str, Floats] = defaultdict(lambda: np.zeros(n))
         self.crew = np.zeros(n)
+        self.machine: dict[str, Floats] = defaultdict(lambda: np.zeros(n))
         self.container: dict[str, Floats] = defaultdict(lambda: np.zeros(n))
         self.lot: dict[str, float] = defaultdict(float)
         self.order: dict[str, float] = {}
@@ -43,6 +44,8 @@ class Tariff:
                 self.place[row.name][index] += price
             elif row.kind == "crew":
                 self.crew[index] += price
+            elif row.kind == "machine":
+                self.machine[row.name][index] += price
             elif row.kind == "container":
                 self.container[row.name][index] += price
             elif row.kind == "lot":
@@ -127,6 +130,9 @@ def capacity_value(season: Season, tariff: Tariff, work: list[Work], rates: Rate
             season, season.catalog.containers[name]
         ):
             value += _worth(row, left)
+    sows = np.array([season.can_sow_on(season.day(each)) for each in range(season.n_days)])
+    for row in tariff.machine.values():
+        value += _worth(row, np.where(sows, MACHINE_MIN, 0.0))
     for name, price in tariff.lot.items():
         lot = season.lots.get(name)
         if price > 0 and lot is not None:

@@ -10,7 +10,14 @@ from numpy.typing import NDArray
 
 from sowbench.checking.candidates import GROUP_MOST, Offers
 from sowbench.checking.costs import container_price, seed_price
-from sowbench.checking.hands import COUNT_AFTER_D, THIN_AFTER_D, Rates, machine_for, sowing_minutes
+from sowbench.checking.hands import (
+    COUNT_AFTER_D,
+    THIN_AFTER_D,
+    Rates,
+    machine_for,
+    machine_minutes,
+    sowing_minutes,
+)
 from sowbench.checking.prices import Tariff
 from sowbench.checking.routes import NEVER, Calendar, Stays, between, stays_of
 from sowbench.checking.season import Season
@@ -130,7 +137,19 @@ class _Priced:
         pelleted = self._of_path(lambda each: minutes(each, 0.0, 1.0, easy=True)) - empty
         easy = np.array([each.pelleted for each in offers.lots])[offers.lot]
         seed = np.where(easy, pelleted, seed) * self.cells * offers.seeds
-        return self._at(self.sow, setup + unit * self.units + seed)
+        return self._at(self.sow, setup + unit * self.units + seed) + self._machines()
+
+    def _machines(self) -> Floats:
+        """Priced minutes of the sowing machines."""
+        money = np.zeros(self.sow.size)
+        for at, path in enumerate(self.offers.paths):
+            machine = machine_for(self.season, path.first.id)
+            if machine is None or machine.name not in self.pricer.tariff.machine:
+                continue
+            rows = np.flatnonzero(self.offers.path == at)
+            minutes = machine_minutes(self.season, path.first.id, self.units[rows])
+            money[rows] = minutes * self.pricer.tariff.machine[machine.name][self.sow[rows]]
+        return money
 
     def _change_of_lot(self) -> Floats:
         """Shares of the orders in the changes of lot of the day."""
