@@ -136,11 +136,6 @@ def mm_to_in(length_mm: FloatOrArray) -> FloatOrArray:
     length_in : float or ndarray, shape (n,)
         Length [in].
 
-    References
-    ----------
-    .. [1] Code of Federal Regulations (USA), title 16, section 500.19, conversion of SI
-       metric quantities and inch/pound quantities.
-
     Examples
     --------
     >>> round(mm_to_in(279.4), 2)
@@ -187,11 +182,6 @@ def m2_to_ft2(area_m2: FloatOrArray) -> FloatOrArray:
     -------
     area_ft2 : float or ndarray, shape (n,)
         Area [ft²].
-
-    References
-    ----------
-    .. [1] Code of Federal Regulations (USA), title 16, section 500.19, conversion of SI
-       metric quantities and inch/pound quantities.
 
     Examples
     --------
@@ -240,11 +230,6 @@ def ml_to_cubic_in(volume_ml: FloatOrArray) -> FloatOrArray:
     volume_in3 : float or ndarray, shape (n,)
         Volume [in³].
 
-    References
-    ----------
-    .. [1] Code of Federal Regulations (USA), title 16, section 500.19, conversion of SI
-       metric quantities and inch/pound quantities.
-
     Examples
     --------
     >>> round(ml_to_cubic_in(50.0), 2)
@@ -291,11 +276,6 @@ def l_to_cubic_ft(volume_l: FloatOrArray) -> FloatOrArray:
     -------
     volume_ft3 : float or ndarray, shape (n,)
         Volume [ft³].
-
-    References
-    ----------
-    .. [1] Code of Federal Regulations (USA), title 16, section 500.19, conversion of SI
-       metric quantities and inch/pound quantities.
 
     Examples
     --------
@@ -344,11 +324,6 @@ def l_to_us_gal(volume_l: FloatOrArray) -> FloatOrArray:
     volume_us_gal : float or ndarray, shape (n,)
         Volume [US gal].
 
-    References
-    ----------
-    .. [1] Code of Federal Regulations (USA), title 16, section 500.19, conversion of SI
-       metric quantities and inch/pound quantities.
-
     Examples
     --------
     >>> round(l_to_us_gal(20.0), 2)
@@ -395,11 +370,6 @@ def g_to_oz(mass_g: FloatOrArray) -> FloatOrArray:
     -------
     mass_oz : float or ndarray, shape (n,)
         Mass [oz].
-
-    References
-    ----------
-    .. [1] Code of Federal Regulations (USA), title 16, section 500.19, conversion of SI
-       metric quantities and inch/pound quantities.
 
     Examples
     --------
