@@ -47,14 +47,16 @@ from sowbench.planning.tray_rows import share_again, share_trays, tell_rows
 
 FloatArray = NDArray[np.float64]
 ASSUMED_TEST_SEEDS = 100
-# Time kept back for what follows the search: exact chances, offers, writing down. It takes about as
-# long as laying out the candidates did on the same machine.
-TAIL_MOST_FRAC = 0.4
+# Time kept back for what follows the search: exact chances, offers, writing down. It takes up
+# to 1.3 times as long as laying out the candidates did on the same machine.
+TAIL_MOST_FRAC = 0.45
 TAIL_LEAST_S = 0.5
-TAIL_OF_LAYOUT = 1.0
+TAIL_OF_LAYOUT = 1.3
 # The first plan in whole trays is worth most of a short search, and little of a long one.
 START_MOST_FRAC = 0.7
 START_MOST_S = 15.0
+# The linear program gives the bound and the prices that guide everything after it.
+LINEAR_MOST_FRAC = 0.8
 # Share of the time in which the bound of a plan made again is proven for its true costs.
 BOUND_AGAIN_FRAC = 0.2
 
@@ -216,7 +218,7 @@ def search(
     left = max(1.0, deadline - time.monotonic())
     linear = solve_linear(
         program,
-        seconds=0.5 * left if parameters.rounds is None else 1e6,
+        seconds=LINEAR_MOST_FRAC * left if parameters.rounds is None else 1e6,
         columns_per_order=parameters.columns_per_order,
         progress=progress,
     )
