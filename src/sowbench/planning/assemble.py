@@ -62,14 +62,14 @@ def as_group(season: Season, placed: Placed) -> tuple[Placed, GroupTable]:
 def total_use(season: Season, placed: Iterable[Placed]) -> FloatArray:
     """Use by resource and day of sowings, setting up and changes of lot included."""
     resources, setup = season.resources, season.house.crew.setup_minutes
-    total = np.zeros(resources.capacity.shape)
     crew = resources.index(ResourceKind.CREW, "crew")
     pairs: set[tuple[int, int]] = set()
-    for p in placed:
+    builder, rows = SegmentBuilder(), list(placed)
+    for i, p in enumerate(rows):
         one, groups = as_group(season, p)
-        builder = SegmentBuilder()
-        add_uses(season, one.row, groups, builder, 0, p.since)
-        total += builder.build(1).use(np.ones(1), *resources.capacity.shape)
+        add_uses(season, one.row, groups, builder, i, p.since)
+    total = builder.build(len(rows)).use(np.ones(len(rows)), *resources.capacity.shape)
+    for p in rows:
         if p.since < 0:
             total[crew, p.sow_day] += setup
             pairs.add((p.sow_day, p.option.lot))

@@ -23,7 +23,7 @@ from sowbench.planning.search import NO_CLOCK_S, ROUND_NODES, Search
 from sowbench.planning.season import Season
 
 MOST_ROUNDS = 8
-SECONDS_A_ROUND = 3.0
+SECONDS_A_ROUND = 1.0
 
 
 def broken(season: Season, left: NDArray[np.float64]) -> NDArray[np.bool_]:
