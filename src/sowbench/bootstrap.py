@@ -137,7 +137,11 @@ def default_data_folder() -> Path:
 
 @contextmanager
 def open_desk(
-    data: Path, url: str | None = None, *, clock: Callable[[], datetime] | None = None
+    data: Path,
+    url: str | None = None,
+    *,
+    clock: Callable[[], datetime] | None = None,
+    must_exist: bool = False,
 ) -> Iterator[Desk]:
     """Open a house book, with all that its pages and commands work with.
 
@@ -149,6 +153,8 @@ def open_desk(
         Address of the database; None is a file in the folder.
     clock : callable or None, default None
         Gives the instant (UTC); None is the clock of the computer.
+    must_exist : bool, default False
+        Whether a book in a file must be there already; else a new one is begun.
 
     Yields
     ------
@@ -158,12 +164,17 @@ def open_desk(
     Raises
     ------
     BookOpenError
-        If the folder cannot be made or the book cannot be opened.
+        If the folder cannot be made, or the book cannot be opened or is not there.
     """
     from sowbench.services.desk import Desk
     from sowbench.store.book import open_book
 
     folder = Path(data).expanduser().absolute()
+    if must_exist and url is None and not (folder / BOOK_FILE).is_file():
+        raise BookOpenError(
+            f"{folder} must hold a house book; there is no {BOOK_FILE} in it. Name the folder with"
+            " --data, or begin a book with sowbench serve."
+        )
     _make_folder(folder)
     address = url or f"sqlite:///{folder / BOOK_FILE}"
     book = open_book(address)

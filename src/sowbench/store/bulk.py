@@ -7,13 +7,13 @@ columns, so that nothing is looked up by name for each row.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from datetime import UTC, date, datetime
+from datetime import date, datetime
 from typing import Any, Final
 
 from sqlalchemy import Connection, Date, Table, exc
 from sqlalchemy.types import TypeEngine
 
-from sowbench.store.types import UtcDateTime
+from sowbench.store.types import UtcDateTime, utc_instant
 
 Row = Sequence[Any]
 
@@ -42,7 +42,7 @@ def insert_rows(
         statement = f"INSERT INTO {into} VALUES ({marks})"  # noqa: S608 - names of our tables
         connection.exec_driver_sql(statement, list(_sqlite_rows(table, names, rows)))
     else:
-        _copy(connection, into, rows)
+        _copy(connection, into, _checked(table, names, rows))
 
 
 def update_rows(
@@ -76,7 +76,7 @@ def update_rows(
     connection.exec_driver_sql(
         f"CREATE TEMPORARY TABLE changed ON COMMIT DROP AS SELECT {columns} FROM {name} LIMIT 0"  # noqa: S608
     )
-    _copy(connection, f"changed ({columns})", rows)
+    _copy(connection, f"changed ({columns})", _checked(table, [*names, key], rows))
     connection.exec_driver_sql(
         f"UPDATE {name} SET {sets} FROM changed WHERE {name}.{of} = changed.{of}"  # noqa: S608
     )
@@ -117,6 +117,16 @@ def _sqlite_rows(table: Table, names: Sequence[str], rows: Iterable[Row]) -> Ite
         yield tuple(values)
 
 
+def _checked(table: Table, names: Sequence[str], rows: Sequence[Row]) -> Sequence[Row]:
+    """Refuse instants without a zone, which the server would take for its own."""
+    instants = [at for at, name in enumerate(names) if isinstance(table.c[name].type, UtcDateTime)]
+    for at in instants:
+        for row in rows:
+            if row[at] is not None:
+                utc_instant(row[at])
+    return rows
+
+
 def _turn(kind: TypeEngine[Any]) -> Callable[[Any], Any] | None:
     """Return how SQLite holds a kind of value; None if as it is."""
     if isinstance(kind, Date):
@@ -129,7 +139,7 @@ _INSTANT: Final = "%Y-%m-%d %H:%M:%S.%f"
 
 def _instant(value: datetime) -> str:
     """Write an instant."""
-    return value.astimezone(UTC).strftime(_INSTANT)
+    return utc_instant(value).strftime(_INSTANT)
 
 
 def _quoted(name: str) -> str:

@@ -14,6 +14,29 @@ if TYPE_CHECKING:
     from sqlalchemy import Dialect
 
 
+def utc_instant(value: datetime) -> datetime:
+    """Turn an instant to UTC.
+
+    Parameters
+    ----------
+    value : datetime
+        The instant.
+
+    Returns
+    -------
+    in_utc : datetime
+        The same instant.
+
+    Raises
+    ------
+    OutOfRangeError
+        If it has no zone, so that nobody knows which instant it is.
+    """
+    if value.utcoffset() is None:
+        raise OutOfRangeError("instant", "a time with its zone", value.isoformat())
+    return value.astimezone(UTC)
+
+
 class UtcDateTime(TypeDecorator[datetime]):
     """An instant: with its zone in Python, in UTC in the database."""
 
@@ -24,9 +47,7 @@ class UtcDateTime(TypeDecorator[datetime]):
         """Turn an instant to UTC; SQLite has no zones, and takes it without."""
         if value is None:
             return None
-        if value.utcoffset() is None:
-            raise OutOfRangeError("instant", "a time with its zone", value.isoformat())
-        in_utc = value.astimezone(UTC)
+        in_utc = utc_instant(value)
         return in_utc.replace(tzinfo=None) if dialect.name == "sqlite" else in_utc
 
     def process_result_value(self, value: datetime | None, dialect: Dialect) -> datetime | None:  # noqa: ARG002 - SQLAlchemy gives it
