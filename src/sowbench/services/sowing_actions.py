@@ -2,17 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
-from datetime import date, timedelta
-from typing import TYPE_CHECKING, Final
+from datetime import date
+from typing import TYPE_CHECKING
 
 from sowbench.domain.journal import EntryKind
 from sowbench.domain.life import CELLS_PER_TRAY, LAST
 from sowbench.domain.records import StepKind
-from sowbench.services import wording
 from sowbench.services.sowing_fields import (
-    TRAYS_HELP,
     TREAT_CAUTION,
     Action,
     Field,
@@ -26,27 +22,9 @@ from sowbench.services.sowing_fields import (
 )
 
 if TYPE_CHECKING:
-    from sowbench.domain.plan import Sowing, Step
-    from sowbench.domain.ports.sowings_page import Life, PlannedJob, TrayState
-    from sowbench.domain.records import House, Order
+    from sowbench.domain.records import House
     from sowbench.reference.catalog import Catalog
-
-# A planned job is offered to be ticked off from so long before its day.
-_AHEAD_D: Final = 7
-
-
-@dataclass(frozen=True, slots=True)
-class Ground:
-    """What the forms of a sowing take their defaults from."""
-
-    today: date
-    life: Life | None
-    planned: Sowing | None
-    trays: Sequence[TrayState]
-    jobs: Sequence[PlannedJob]
-    orders: Sequence[Order]
-    house: House
-    catalog: Catalog
+    from sowbench.services.sowing_ground import Ground
 
 
 def sowing_actions(ground: Ground) -> tuple[Action, ...]:
@@ -138,76 +116,6 @@ def house_actions(today: date, house: House, catalog: Catalog) -> tuple[Action, 
     )
 
 
-def _trays(ground: Ground) -> tuple[Field, ...]:
-    """Which trays, where there are several."""
-    if sum(each.gone_date is None for each in ground.trays) < 2:
-        return ()
-    return (Field("trays", "trays", help=TRAYS_HELP),)
-
-
-def _due(ground: Ground, *tasks: str) -> PlannedJob | None:
-    """Return the first job of a kind that is not ticked off and is due about now."""
-    until = ground.today + timedelta(days=_AHEAD_D)
-    open_jobs = [
-        each
-        for each in ground.jobs
-        if each.task in tasks and each.done_date is None and each.day <= until
-    ]
-    return min(open_jobs, key=lambda each: each.day, default=None)
-
-
-def _planned_words(job: PlannedJob | None, today: date) -> str:
-    """Say for when the plan has a job."""
-    if job is None:
-        return ""
-    late = (today - job.day).days
-    since = f", {wording.count(late, 'day')} ago" if late > 0 else ""
-    return f"Ticks off what is planned for {wording.day(job.day)}{since}."
-
-
-def _acted(
-    ground: Ground,
-    key: str,
-    kind: EntryKind,
-    label: str,
-    glyph: str,
-    group: str,
-    fields: tuple[Field, ...],
-    job: PlannedJob | None = None,
-) -> Action:
-    """Make an action that may tick off a job."""
-    due = job is not None and job.day <= ground.today
-    return Action(
-        key,
-        kind.value,
-        label,
-        glyph,
-        group,
-        fields,
-        "" if job is None else job.key,
-        _planned_words(job, ground.today),
-        is_due=due,
-    )
-
-
-def _step(ground: Ground, *kinds: StepKind) -> Step | None:
-    """Return the first planned step of some kinds."""
-    if ground.planned is None:
-        return None
-    return next((each for each in ground.planned.steps if each.kind in kinds), None)
-
-
-def _next_place(ground: Ground) -> str:
-    """Return the place where the plan has the sowing next."""
-    here = ground.life.place if ground.life is not None else ""
-    if ground.planned is None:
-        return ""
-    for each in ground.planned.steps:
-        if each.to_date > ground.today and each.place != here:
-            return each.place
-    return ""
-
-
 def _sown(ground: Ground) -> list[Action]:
     """Sowing and buying in; of what stands already, at the end of the list."""
     planned = ground.planned
@@ -231,13 +139,12 @@ def _sown(ground: Ground) -> list[Action]:
         full,
     )
     is_sown = ground.life is not None and ground.life.sown_date is not None
-    job = None if is_sown else _due(ground, "sow")
+    job = None if is_sown else ground.due("sow")
     crop = (
         Field("crop", "crop", value=planned.crop if planned is not None else ""),
         Field("variety", "variety", value=planned.variety if planned is not None else ""),
     )
-    sown = _acted(
-        ground,
+    sown = ground.action(
         "sown",
         EntryKind.SOWN,
         "Sown",
@@ -261,8 +168,7 @@ def _sown(ground: Ground) -> list[Action]:
         ),
         job,
     )
-    bought = _acted(
-        ground,
+    bought = ground.action(
         "bought",
         EntryKind.BOUGHT_IN,
         "Bought in",
@@ -284,35 +190,32 @@ def _sown(ground: Ground) -> list[Action]:
 def _moves(ground: Ground) -> list[Action]:
     """Out of the chamber, elsewhere, spaced, potted on."""
     today, group = ground.today, "Move and room"
-    germ = _step(ground, StepKind.GERMINATE)
+    germ = ground.step(StepKind.GERMINATE)
     is_in_chamber = germ is not None and ground.life is not None and ground.life.place == germ.place
-    move = _due(ground, "move", "tone")
-    to = _next_place(ground)
-    spaced, potted = _step(ground, StepKind.SPACE), _step(ground, StepKind.POT_ON)
+    move = ground.due("move", "tone")
+    to = ground.next_place()
+    spaced, potted = ground.step(StepKind.SPACE), ground.step(StepKind.POT_ON)
     container = ground.catalog.containers.get(potted.container) if potted is not None else None
     return [
-        _acted(
-            ground,
+        ground.action(
             "pulled",
             EntryKind.PULLED,
             "Pull from the chamber",
             "chamber",
             group,
-            (day_field(today), *_trays(ground), place_field(to), note_field(), who_field()),
+            (day_field(today), *ground.tray_fields(), place_field(to), note_field(), who_field()),
             move if is_in_chamber else None,
         ),
-        _acted(
-            ground,
+        ground.action(
             "moved",
             EntryKind.MOVED,
             "Move",
             "move",
             group,
-            (day_field(today), *_trays(ground), place_field(to), note_field(), who_field()),
+            (day_field(today), *ground.tray_fields(), place_field(to), note_field(), who_field()),
             None if is_in_chamber else move,
         ),
-        _acted(
-            ground,
+        ground.action(
             "spaced",
             EntryKind.SPACED,
             "Space",
@@ -320,7 +223,7 @@ def _moves(ground: Ground) -> list[Action]:
             group,
             (
                 day_field(today),
-                *_trays(ground),
+                *ground.tray_fields(),
                 Field(
                     "values.plants_per_m2",
                     "plants a square meter",
@@ -337,10 +240,9 @@ def _moves(ground: Ground) -> list[Action]:
                 note_field(),
                 who_field(),
             ),
-            _due(ground, "space"),
+            ground.due("space"),
         ),
-        _acted(
-            ground,
+        ground.action(
             "potted",
             EntryKind.POTTED_ON,
             "Pot on",
@@ -348,7 +250,7 @@ def _moves(ground: Ground) -> list[Action]:
             group,
             (
                 day_field(today),
-                *_trays(ground),
+                *ground.tray_fields(),
                 number_field("plants", potted.n_cells if potted is not None else ""),
                 Field(
                     "container",
@@ -372,7 +274,7 @@ def _moves(ground: Ground) -> list[Action]:
                 note_field(),
                 who_field(),
             ),
-            _due(ground, "pot on"),
+            ground.due("pot on"),
         ),
     ]
 
@@ -380,12 +282,10 @@ def _moves(ground: Ground) -> list[Action]:
 def _plants(ground: Ground) -> list[Action]:
     """Counting, thinning, gapping up, grading, grafting, losing, dumping."""
     today, group = ground.today, "Plants"
-    n_seen = sum(each.n_cells for each in ground.trays if each.gone_date is None)
     reason = Field("reason", "why", suggest="reasons", is_needed=True)
-    some, day, who = _trays(ground), day_field(today), who_field()
+    some, day, who = ground.tray_fields(), day_field(today), who_field()
     return [
-        _acted(
-            ground,
+        ground.action(
             "counted",
             EntryKind.COUNTED,
             "Count",
@@ -395,24 +295,22 @@ def _plants(ground: Ground) -> list[Action]:
                 day,
                 *some,
                 number_field("cells with what is wanted"),
-                number_field("of cells looked at", n_seen or "", name="n_of", is_needed=False),
+                Field("n_of", "of cells looked at", "number", help="Blank: all of their cells."),
                 note_field(),
                 who,
             ),
-            _due(ground, "count"),
+            ground.due("count"),
         ),
-        _acted(
-            ground,
+        ground.action(
             "thinned",
             EntryKind.THINNED,
             "Thin",
             "cut",
             group,
             (day, *some, number_field("cells thinned", is_needed=False), note_field(), who),
-            _due(ground, "thin"),
+            ground.due("thin"),
         ),
-        _acted(
-            ground,
+        ground.action(
             "gapped",
             EntryKind.GAPPED_UP,
             "Gap up",
@@ -420,8 +318,7 @@ def _plants(ground: Ground) -> list[Action]:
             group,
             (day, *some, number_field("cells filled"), note_field(), who),
         ),
-        _acted(
-            ground,
+        ground.action(
             "graded",
             EntryKind.GRADED,
             "Grade",
@@ -436,8 +333,7 @@ def _plants(ground: Ground) -> list[Action]:
                 who,
             ),
         ),
-        _acted(
-            ground,
+        ground.action(
             "grafted",
             EntryKind.GRAFTED,
             "Graft",
@@ -452,8 +348,7 @@ def _plants(ground: Ground) -> list[Action]:
                 who,
             ),
         ),
-        _acted(
-            ground,
+        ground.action(
             "lost",
             EntryKind.LOST,
             "Lost",
@@ -461,8 +356,7 @@ def _plants(ground: Ground) -> list[Action]:
             group,
             (day, *some, number_field("cells lost"), reason, note_field(), who),
         ),
-        _acted(
-            ground,
+        ground.action(
             "dumped",
             EntryKind.DUMPED,
             "Dump",
@@ -510,7 +404,7 @@ def _care(today: date) -> list[Action]:
 def _records(ground: Ground) -> list[Action]:
     """Scouting, treating, noting."""
     group, day, who = "Records", day_field(ground.today), who_field()
-    some = _trays(ground)
+    some = ground.tray_fields()
     return [
         Action(
             "scouted",
@@ -557,7 +451,7 @@ def _out(ground: Ground) -> list[Action]:
         for each in ground.orders
     )
     first = options[0][0] if options else ""
-    job = _due(ground, "pack")
+    job = ground.due("pack")
     if job is not None and len(ground.orders) > 1:  # one line an order, as on the day sheet
         job = None
     order = (
@@ -574,8 +468,7 @@ def _out(ground: Ground) -> list[Action]:
         who,
     )
     return [
-        _acted(
-            ground,
+        ground.action(
             "delivered",
             EntryKind.DELIVERED,
             "Deliver",
@@ -585,7 +478,7 @@ def _out(ground: Ground) -> list[Action]:
                 day,
                 order,
                 number_field("plants", shares.get(first, "")),
-                *_trays(ground),
+                *ground.tray_fields(),
                 Field(f"values.{LAST}", "That was the last of it", "check", "1"),
                 note_field(),
                 who,

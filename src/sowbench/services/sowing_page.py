@@ -17,7 +17,7 @@ from sowbench.services.book_inputs import house_of
 from sowbench.services.cards import Card
 from sowbench.services.house_day import day_in_house
 from sowbench.services.kept_results import Kept
-from sowbench.services.sowing_actions import Ground, sowing_actions
+from sowbench.services.sowing_actions import sowing_actions
 from sowbench.services.sowing_emergence import (
     CountPoint,
     Curve,
@@ -26,6 +26,7 @@ from sowbench.services.sowing_emergence import (
     planned_curve,
 )
 from sowbench.services.sowing_fields import Action, Field, correction_fields
+from sowbench.services.sowing_ground import Ground
 from sowbench.services.sowing_journal import JournalLine, entry_words, journal_lines, text_fields
 from sowbench.services.sowing_list import suggestions_of
 from sowbench.services.sowing_strip import STAY_KINDS, Strip, life_strip, real_stays
