@@ -137,3 +137,41 @@ def test_orders_sown_together_are_freed_together():
         picked = search.pick(choice, 1)
         own = set(program.orders_of(j))
         assert own <= picked or not own & picked
+
+
+def test_what_lacks_for_a_candidate_is_what_is_left_without_the_parts_of_its_orders():
+    program = random_program(5, n_orders=4, n_candidates=12, crowded=1.6)
+    search = finder(program)
+    choice = search.start(30.0)
+    for target in range(program.n):
+        partners = set(program.orders_of(target))
+        others = [p for p in choice.parts if not partners & set(program.orders_of(p.candidate))]
+        lack = program.use(np.array([target]), np.ones(1)) - Choice(others).residual(program)
+        found = search.lacking(choice, target, partners)
+        assert (found > 0).tolist() == (lack > 1e-6).tolist()
+        np.testing.assert_allclose(found[lack > 1e-6] * lack[lack > 1e-6], 1.0)
+
+
+def test_users_of_cells_are_the_orders_whose_parts_stand_there():
+    program = random_program(5, n_orders=4, n_candidates=12, crowded=1.6)
+    search = finder(program)
+    choice = search.start(30.0)
+    cells = np.zeros(program.resources.capacity.shape)
+    cells[0, 3:6] = 2.0
+    used = np.zeros(program.n_orders)
+    for p in choice.parts:
+        share = p.units / program.n_units[p.candidate]
+        own = program.segments.take(np.array([p.candidate])).use(np.array([share]), *cells.shape)
+        used[program.orders_of(p.candidate)] += (own * cells).sum()
+    np.testing.assert_allclose(search.users(choice, cells), used)
+
+
+def test_at_most_so_many_candidates_of_an_order_are_on_offer_and_the_best_of_them():
+    program = random_program(9, n_orders=3, n_candidates=30)
+    search = finder(program)
+    found = search.near(Choice([]), {1}, 4)
+    own = [j for j in search.pool if 1 in program.orders_of(int(j))]
+    reduced = search.linear.reduced
+    assert 0 < len(found) <= 4
+    others = [j for j in own if j not in found]
+    assert max(reduced[found]) <= min(reduced[others]) + 1e-9
