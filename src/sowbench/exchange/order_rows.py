@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Iterable
+import gc
+from collections.abc import Callable, Collection, Iterable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Any
@@ -194,9 +196,26 @@ def quick_lines(records: Records, known: OrderWords) -> list[Line | None]:
         By row; None where a row must be read by itself: something in it is wrong, or it is a
         standing order.
     """
-    n = len(records.records)
-    if not n:
+    if not records.records:
         return []
+    with _no_collector():
+        return _quick(records, known)
+
+
+@contextmanager
+def _no_collector() -> Iterator[None]:
+    """Keep the collector of cycles from walking many records that all stay, and have no cycles."""
+    was_on = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if was_on:
+            gc.enable()
+
+
+def _quick(records: Records, known: OrderWords) -> list[Line | None]:
+    """Read whole columns, then put the rows together."""
     columns = dict(
         zip(
             records.columns.values(),

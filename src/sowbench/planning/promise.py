@@ -19,6 +19,7 @@ from sowbench.planning.placed import place_all, settle
 from sowbench.planning.plan import assumed_lots, open_orders
 from sowbench.planning.resources import Resources, Segments
 from sowbench.planning.season import Season, make_season
+from sowbench.planning.tray_rows import share_again
 
 NAME = "promise"
 LOOK_AHEAD_D = 120
@@ -79,7 +80,21 @@ def promise(inputs: PlanInputs, plan: Plan, order: Order) -> Promise:
     season = _around(inputs, plan, later)
     on_day, why = _best(replace(season, orders=(asked,)), "cost")
     earliest, _ = _best(replace(season, orders=(later,)), "day")
+    if on_day is None and earliest is not None:
+        # How sure that day is, with as many days around it as were asked for, and not months.
+        alone, _ = _best(replace(season, orders=(_moved(asked, earliest.date),)), "cost")
+        earliest = alone or earliest
     return Promise(on_day, earliest, "" if on_day is not None else why)
+
+
+def _moved(order: Order, day: dt.date) -> Order:
+    """An order wanted on another day, with the days that still serve moved along."""
+    return replace(
+        order,
+        wanted_date=day,
+        earliest_date=day - (order.wanted_date - order.earliest_date),
+        latest_date=day + (order.latest_date - order.wanted_date),
+    )
 
 
 def _around(inputs: PlanInputs, plan: Plan, order: Order) -> Season:
@@ -111,7 +126,7 @@ def _around(inputs: PlanInputs, plan: Plan, order: Order) -> Season:
         for s in plan.sowings
         if s.steps
     ]
-    left = np.maximum(residual_of(season, fixed), 0.0)
+    left = np.maximum(residual_of(season, share_again(season, fixed, plan)), 0.0)
     resources = Resources(season.resources.kinds, season.resources.names, left)
     return replace(season, resources=resources)
 

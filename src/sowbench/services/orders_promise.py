@@ -95,17 +95,17 @@ def promise_view(desk: Desk, values: Mapping[str, str] | None = None) -> Promise
         if head is None or not any(texts.values()):
             return PromiseView(form, has_plan=head is not None)
         loaded = loaded_of(unit, max(today, head.from_date))
-    inputs = loaded.inputs
+    inputs = replace(loaded.inputs, kept=None)
     orders, problems = read_order({**texts, "order": "promise", "status": "asked"}, inputs.catalog)
     if not problems and orders[0].latest_date <= inputs.from_date:
         problems["wanted_on"] = f"The day must be after {inputs.from_date}, the day in the house."
     if problems:
         return PromiseView(replace(form, problems=problems), has_plan=True)
     order = orders[0]
-    plan = inputs.kept
+    plan = loaded.inputs.kept
     assert plan is not None  # noqa: S101 - there is a current plan
     try:
-        outcome = promise_beside(order, replace(inputs, kept=None), plan, desk.parts)
+        outcome = promise_beside(order, inputs, plan, desk.parts)
     except InputFileError:
         raise
     except SowbenchError as error:
