@@ -182,3 +182,12 @@ def test_sowing_sown_a_day_late_is_followed_from_that_day():
     after = make_plan(made, QUICK)
     assert check(after, made).holds
     assert day_of(after.plan.sowings[0].sow_date) == sown
+
+
+def test_what_was_delivered_before_the_kept_plan_was_made_is_off_the_order():
+    made = inputs(order("a", 30, 20))
+    kept = make_plan(made, QUICK).plan
+    made = replace(made, kept=kept, done=(Done(on(-3), "delivered", "gone", n=12, order="a"),))
+    after = make_plan(made, QUICK)
+    assert check(after, made).holds
+    assert [(row.order, row.plants) for row in after.plan.orders] == [("a", 18)]

@@ -6,9 +6,9 @@ from collections.abc import Callable, Collection, Iterable
 from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
-from typing import TypeVar
+from typing import Protocol, TypeVar
 
-from sowbench.domain.journal import Entry, SowingState, sowing_states
+from sowbench.domain.journal import Entry, EntryKind, SowingState, sowing_states
 from sowbench.domain.plan import Plan
 from sowbench.domain.records import House, Order, Pin, SeedLot, Standing
 from sowbench.exchange.house import read_house, windowsill_house
@@ -28,6 +28,17 @@ from sowbench.science.errors import InputFileError, Problem, SowbenchError
 from sowbench.science.weather_year import WeatherYear
 
 T = TypeVar("T")
+
+
+class _Noted(Protocol):
+    """What was read from a file, with notes for the person who gave it."""
+
+    @property
+    def notes(self) -> tuple[str, ...]:
+        """The notes."""
+
+
+N = TypeVar("N", bound=_Noted)
 
 _CROP_KEYS = {*CROP_KEYS, *(each.split(".")[0] for each in CROP_KEYS), "like", "ready", "note"}
 _CONTAINER_KEYS = {*CONTAINER_KEYS, "like", "note"}
@@ -168,7 +179,8 @@ def load_inputs(files: InputFiles, from_date: date) -> Loaded:
     if reading.problems:
         raise InputFileError(reading.problems)
     before = {each.sowing for each in kept.sowings} if kept else set()
-    before -= {each.sowing for each in standings}
+    stands = {each.sowing for each in standings}
+    before -= stands
     inputs = PlanInputs(
         house=reading.house,
         catalog=reading.catalog,
@@ -179,7 +191,13 @@ def load_inputs(files: InputFiles, from_date: date) -> Loaded:
         standings=standings_after(standings, entries, before),
         pins=pins,
         kept=kept,
-        done=tuple(_done(each) for each in entries if each.sowing in before),
+        done=tuple(
+            _done(each)
+            for each in entries
+            if each.sowing in before
+            # What other sowings gave before the kept plan was made is off the orders too.
+            or (each.kind is EntryKind.DELIVERED and each.sowing not in stands)
+        ),
     )
     return Loaded(files, inputs, cancelled, tuple(reading.notes))
 
@@ -211,6 +229,13 @@ class _Reading:
             self.problems.append(Problem(str(file), None, None, None, str(error)))
         return None
 
+    def _noted(self, reader: Callable[[], N], file: str | Path) -> N | None:
+        """Read one file and keep its notes; None, and its problems kept, if it is not right."""
+        read = self._read(reader, file)
+        if read is not None:
+            self.notes += read.notes
+        return read
+
     @property
     def _places(self) -> list[str] | None:
         """Names of the places, None if the house file is not right."""
@@ -236,7 +261,7 @@ class _Reading:
     def orders(self) -> tuple[tuple[Order, ...], tuple[Order, ...]]:
         """Read the orders: those to plan and those cancelled."""
         own_systems = {system for _, _, system in self.catalog.ready_rules}
-        read = self._read(
+        read = self._noted(
             lambda: read_orders(
                 self.files.orders,
                 resolve_crop=self.catalog.crop_id,
@@ -248,7 +273,6 @@ class _Reading:
         )
         if read is None:
             return (), ()
-        self.notes += read.notes
         every = (*read.orders, *read.cancelled)
         self._order_names = {each.id for each in every} | {each.standing_of for each in every}
         return read.orders, read.cancelled
@@ -258,18 +282,15 @@ class _Reading:
         path = self.files.seed
         if path is None:
             return None
-        read = self._read(lambda: read_seed(path, resolve_crop=self.catalog.crop_id), path)
-        if read is None:
-            return ()
-        self.notes += read.notes
-        return read.lots
+        read = self._noted(lambda: read_seed(path, resolve_crop=self.catalog.crop_id), path)
+        return () if read is None else read.lots
 
     def standings(self) -> tuple[Standing, ...]:
         """Read what stands already."""
         path = self.files.standing
         if path is None:
             return ()
-        read = self._read(
+        read = self._noted(
             lambda: read_standing(
                 path,
                 resolve_crop=self.catalog.crop_id,
@@ -282,7 +303,6 @@ class _Reading:
         if read is None:
             self._sowing_names = None
             return ()
-        self.notes += read.notes
         if self._sowing_names is not None:
             self._sowing_names |= {each.sowing for each in read.standing}
         return read.standing
@@ -304,7 +324,7 @@ class _Reading:
         path = self.files.done
         if path is None:
             return ()
-        read = self._read(
+        read = self._noted(
             lambda: read_journal(
                 path,
                 resolve_crop=self.catalog.crop_id,
@@ -318,7 +338,6 @@ class _Reading:
         if read is None:
             self._sowing_names = None
             return ()
-        self.notes += read.notes
         if self._sowing_names is not None:
             self._sowing_names |= {each.sowing for each in read.entries}
         return read.entries
@@ -328,7 +347,7 @@ class _Reading:
         path = self.files.pins
         if path is None:
             return ()
-        read = self._read(
+        read = self._noted(
             lambda: read_pins(
                 path,
                 orders=self._order_names,
@@ -338,10 +357,7 @@ class _Reading:
             ),
             path,
         )
-        if read is None:
-            return ()
-        self.notes += read.notes
-        return read.pins
+        return () if read is None else read.pins
 
 
 def plan_path(path: str | Path) -> Path:
