@@ -83,7 +83,7 @@ def climate_spec(
     }
 
     def y(field: str) -> dict[str, Any]:
-        axis = {"title": "°C", "titleAngle": 0, "titleAlign": "left", "tickCount": 4}
+        axis = {"title": None, "labelExpr": "datum.label + ' °C'", "tickCount": 4}
         scale = {"zero": False, "nice": True}
         return {"field": field, "type": "quantitative", "axis": axis, "scale": scale}
 

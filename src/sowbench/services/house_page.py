@@ -265,7 +265,7 @@ def _card(
     weeks = _weeks(year, today)
     steady = max(w.high_c for w in weeks) - min(w.low_c for w in weeks) < _STEADY_C
     words = _chart_words(place, weeks)
-    spec = None if steady else in_page_colors(climate_spec(weeks, today=today, words=words))
+    spec = None if steady else in_page_colors(climate_spec(weeks, words=words))
     lamps = ""
     if place.lamp_ppfd_umol_m2_s:
         lamps = f"lamps of {place.lamp_ppfd_umol_m2_s:g} µmol m⁻² s⁻¹ for {place.lamp_h:g} h"
@@ -356,8 +356,10 @@ def _values(
         text = shown_value(value) if value is not None else each.default
         if not text and value is None:
             continue
-        unit = house.prices.currency if each.unit == "money" else each.unit
-        unit = "" if each.kind.value == "number" and " to " in unit else unit
+        unit = "" if each.kind.value == "number" and " to " in each.unit else each.unit
+        if each.unit == "money":
+            number = float(value) if isinstance(value, int | float) else float(each.default or 0)
+            text, unit = wording.money(number, house.prices.currency), ""
         label = each.label
         shown.append(HouseValue(label, text, unit, each.assumed and value is None))
     return tuple(shown)
