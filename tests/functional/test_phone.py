@@ -119,7 +119,7 @@ def test_a_day_is_ticked_off_counted_offline_sent_once_and_corrected(
     # A tray is counted cell by cell: all right, three taps on one cell, one on another, a row.
     job(phone, "Count kale").get_by_role("link", name="Count cells").click()
     expect(phone.locator("h1")).to_have_text("Kale, tray 1 of 3")
-    phone.get_by_role("button", name="All right").click()
+    phone.get_by_role("button", name="All right", exact=True).click()
     cells = phone.locator(".cell[data-at]")
     expect(cells).to_have_count(128)
     cells.nth(9).click()
@@ -310,7 +310,7 @@ def test_a_large_tray_is_counted_with_targets_of_48_pixels(small_site: Served, p
     assert small == []
     assert phone.evaluate("document.documentElement.scrollWidth") == PHONE["width"]
     expect(phone.locator(".cell[data-at]")).to_have_count(6 * 16)
-    phone.get_by_role("rowheader", name="row 1:").click()
+    phone.get_by_role("button", name="row 1:").click()
     phone.get_by_role("button", name="Next rows").first.click()
     expect(phone.locator(".row-name").first).to_have_text("Row 7")
     # Arrows walk, a digit marks and goes on.

@@ -109,6 +109,8 @@ class DayPage:
         Undone jobs of earlier days, the most pressing first; only on the page of today.
     also : tuple of Also
         What else was written down on the day, the last first.
+    zone : str
+        Time zone of the house, in which times of day are said.
     day_off : str
         Why nobody works; blank on a work day.
     before, after : date
@@ -128,6 +130,7 @@ class DayPage:
     stays: tuple[Stay, ...]
     late: tuple[JobLine, ...]
     also: tuple[Also, ...]
+    zone: str
     day_off: str
     before: date
     after: date
@@ -194,6 +197,7 @@ def _page(unit: Unit, today: date, day: date) -> DayPage:
         stays=stays,
         late=tuple(sorted(late_lines, key=lambda each: (not each.presses, -each.late_d))),
         also=_also(unit.journal.on_day(day), shown, seen),
+        zone=walk.zone.key,
         day_off=day_off,
         before=day - timedelta(days=1),
         after=day + timedelta(days=1),

@@ -65,7 +65,7 @@
   }
   function plants(mark) {
     const drawing = svg("svg", { viewBox: "-15 -13 30 26", "aria-hidden": "true" });
-    const at = { 1: ["translate(0,0)"], "+": ["translate(-7,0) scale(.62)", "translate(7,0) scale(.62)"], "-": ["scale(.55)"] }[mark] || [];
+    const at = { 1: ["translate(0,0)"], "+": ["translate(-7.5,0) scale(.58)", "translate(7.5,0) scale(.58)"], "-": ["scale(.55)"] }[mark] || [];
     for (const transform of at) drawing.append(svg("path", { d: LEAVES, transform }));
     return drawing;
   }
@@ -88,6 +88,7 @@
     mode = width >= across * TARGET + 56 ? "labelled" : width >= across * TARGET ? "bare" : "folded";
     const perLine = mode === "folded" ? Math.ceil(across / Math.ceil((across * TARGET) / width)) : across;
     tray.className = `tray ${mode}`;
+    tray.style.maxWidth = mode === "labelled" ? `${across * 64 + 60}px` : "";
     buttons.clear();
     const rows = [];
     const isPaged = mode === "folded" && nRows > ROWS_AT_ONCE;
@@ -102,11 +103,14 @@
       const name = document.createElement("button");
       name.type = "button";
       name.className = "row-name";
-      name.setAttribute("role", "rowheader");
       name.tabIndex = -1;
       name.textContent = mode === "folded" ? `Row ${row + 1}` : `${row + 1}`;
       name.setAttribute("aria-label", `row ${row + 1}: all right, none, or not looked at`);
-      line.append(name);
+      const head = document.createElement("div");
+      head.className = "row-head";
+      head.setAttribute("role", "rowheader");
+      head.append(name);
+      line.append(head);
       if (mode === "bare") {
         const number = document.createElement("span");
         number.className = "row-number";
@@ -227,7 +231,7 @@
       take(at);
       set(at, next(marks[at]));
       changed();
-    } else if (name) cycleRow(Number(name.parentElement.dataset.row));
+    } else if (name) cycleRow(Number(name.closest(".row").dataset.row));
   });
 
   form.addEventListener("click", (event) => {

@@ -5,11 +5,21 @@
   const heading = document.querySelector("[data-heading]");
   const bar = document.querySelector("[data-progress]");
 
-  const clock = (at) => {
-    const when = new Date(at);
-    const time = `${when.getHours()}:${String(when.getMinutes()).padStart(2, "0")}`;
-    if (when.toDateString() === new Date().toDateString()) return time;
-    return when.toLocaleDateString("en-US", { weekday: "short", day: "numeric", month: "long" });
+  // Times are the house's, whatever zone the device is set to.
+  const zone = document.querySelector("[data-zone]")?.dataset.zone || undefined;
+  const says = (at, parts) => {
+    try {
+      return new Intl.DateTimeFormat("en-US", { timeZone: zone, ...parts }).format(at);
+    } catch {
+      return new Intl.DateTimeFormat("en-US", parts).format(at); // a zone the device does not know
+    }
+  };
+  const clock = (text) => {
+    const at = new Date(text);
+    const date = { year: "numeric", month: "numeric", day: "numeric" };
+    if (says(at, date) === says(new Date(), date))
+      return says(at, { hour: "numeric", minute: "2-digit", hourCycle: "h23" }).replace(/^0/, "");
+    return says(at, { weekday: "short", day: "numeric", month: "long" });
   };
 
   function close(job, entry, isKept) {
