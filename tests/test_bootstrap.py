@@ -37,6 +37,14 @@ def test_a_desk_opens_a_book_at_an_address(address, tmp_path):
     assert not (tmp_path / "data" / "book.sqlite").exists()
 
 
+@pytest.mark.parametrize("name", ["a b", "was ist das?", "50%20 #1", "Gewächshaus", "a;b&c=d"])
+def test_a_folder_may_have_any_name(tmp_path, name):
+    with open_desk(tmp_path / name):
+        pass
+    assert (tmp_path / name / "book.sqlite").is_file()
+    assert [each.name for each in tmp_path.iterdir()] == [name]
+
+
 def test_a_folder_that_cannot_be_made_is_named(tmp_path):
     taken = tmp_path / "notes.txt"
     taken.write_text("notes")

@@ -168,6 +168,7 @@ def open_desk(
     """
     from sowbench.services.desk import Desk
     from sowbench.store.book import open_book
+    from sowbench.store.engine import file_address
 
     folder = Path(data).expanduser().absolute()
     if must_exist and url is None and not (folder / BOOK_FILE).is_file():
@@ -176,7 +177,7 @@ def open_desk(
             " --data, or begin a book with sowbench serve."
         )
     _make_folder(folder)
-    address = url or f"sqlite:///{folder / BOOK_FILE}"
+    address = url or file_address(folder / BOOK_FILE)
     book = open_book(address)
     workers = Workers()
     try:

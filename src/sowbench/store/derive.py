@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection, Iterable
 from typing import Any, Final
 
-from sqlalchemy import ColumnElement, Connection, delete, insert, select, union
+from sqlalchemy import ColumnElement, Connection, delete, select, union
 
 from sowbench.domain.journal import Entry, EntryKind
 from sowbench.domain.life import (
@@ -19,6 +19,7 @@ from sowbench.domain.life import (
 )
 from sowbench.store import tables as t
 from sowbench.store.bodies import standing_of
+from sowbench.store.bulk import insert_rows
 from sowbench.store.entry_rows import entry_of, standing_entries, standing_rows
 from sowbench.store.repository import in_parts
 
@@ -195,10 +196,10 @@ def _rebuild_loose(connection: Connection) -> None:
 
 
 def _put(connection: Connection, table: Any, rows: Iterable[dict[str, Any]]) -> None:
-    """Insert rows in one statement, if there are any."""
+    """Insert rows, all with the same columns, if there are any."""
     every = list(rows)
     if every:
-        connection.execute(insert(table), every)
+        insert_rows(connection, table, list(every[0]), [tuple(each.values()) for each in every])
 
 
 def _fits(n: int | None) -> int | None:

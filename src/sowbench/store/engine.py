@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
-from sqlalchemy import Engine, create_engine, event, make_url
+from sqlalchemy import URL, Engine, create_engine, event, make_url
 from sqlalchemy.exc import ArgumentError
 
 from sowbench.science.errors import BookOpenError
 
 if TYPE_CHECKING:
-    from sqlalchemy import URL, Connection
+    from sqlalchemy import Connection
 
 WRITES: Final = "sowbench_writes"
 """Option of a connection: whether its transactions write; they do where it is not given."""
@@ -27,6 +28,22 @@ _PRAGMAS: Final = (
     "PRAGMA cache_size=-65536",
     "PRAGMA temp_store=MEMORY",
 )
+
+
+def file_address(path: Path) -> str:
+    """Return the address of an SQLite file, whatever its name has in it.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+
+    Returns
+    -------
+    url : str
+        Its address for `open_engine`.
+    """
+    return URL.create("sqlite", database=str(path)).render_as_string(hide_password=False)
 
 
 def open_engine(url: str) -> Engine:

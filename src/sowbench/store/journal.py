@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Collection, Sequence
 from datetime import date, datetime
 
-from sqlalchemy import func, insert, select
+from sqlalchemy import func, select
 
 from sowbench.domain.book import Added, Kept, Taken
 from sowbench.domain.journal import Entry
 from sowbench.store import derive, tables
+from sowbench.store.bulk import insert_rows
 from sowbench.store.entry_notes import notes_after, what_is_known
 from sowbench.store.entry_rows import (
     FIELDS,
@@ -69,7 +70,8 @@ class Journal(Repository):
         """Write new entries, and follow what they are about."""
         rows = [entry_row(each, received_at) for each in new]
         known = what_is_known(self._connection, new)
-        self._connection.execute(insert(entry), rows)
+        names = list(rows[0])
+        insert_rows(self._connection, entry, names, [tuple(each.values()) for each in rows])
         struck = self._held({each.corrects for each in new if each.corrects})
         touched = [*new, *struck.values()]
         lives = derive.follow_sowings(self._connection, {each.sowing for each in touched})
