@@ -6,18 +6,18 @@ save: the tray, its room, its water and its carrying are then shared.
 
 from __future__ import annotations
 
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Collection
 
 import numpy as np
 
-from sowbench.planning.candidates import Candidates
+from sowbench.planning.candidates import LATE_AT_MOST_D, Candidates
 from sowbench.planning.money import plan_cost
 from sowbench.planning.offers import residual_of
 from sowbench.planning.placed import Placed, Settled, name_of, settle
 from sowbench.planning.repair import broken
 from sowbench.planning.season import Season
-from sowbench.planning.tray_rows import Course, course_of, share_trays, tail_of
+from sowbench.planning.tray_rows import Course, course_of, ends_of, share_trays, tail_of
 
 LOOKED_AT = 40
 """So many ways of a sowing, the cheapest, are compared with the courses of others."""
@@ -73,25 +73,25 @@ class _Mover:
         self._sorted = program.group[self._order]
         self._group = {group.orders: g for g, group in enumerate(candidates.groups)}
         self._cost = program.cost_variable + program.cost_fixed
+        self._at = {p.name: i for i, p in enumerate(settled.placed)}
+        self._n_sowings = Counter(o for p in settled.placed for o, _ in p.orders)
+        self._tails = [
+            i for i, p in enumerate(settled.placed) if p.since < 0 and tail_of(p, 0) is not None
+        ]
+        self._course: dict[int, Course] = {}
 
     def try_to_move(self, name: str, names: dict[str, int]) -> None:
         """Move one sowing if that saves money and everything still fits."""
-        placed = self.settled.placed
-        at = next(i for i, p in enumerate(placed) if p.name == name)
-        old = placed[at]
+        at = self._at[name]
+        old = self.settled.placed[at]
         if not self._can_move(old):
             return
-        courses = self._courses(old)
+        courses = self._courses(at)
         if not courses or course_of(self.season, old) in courses:
             return
-        for course, new in self._ways(old, courses).items():
-            mates = [
-                i
-                for i, p in enumerate(placed)
-                if p.since < 0 and i != at and course_of(self.season, p) == course
-            ]
-            trial = self._with(at, new)
-            if self._money(trial, [at, *mates]) >= self._money(self.settled, [at, *mates]) - 1e-6:
+        for course, new in self._ways(old, set(courses)).items():
+            trial, rows = self._with(at, new), [at, *courses[course]]
+            if self._money(trial, rows) >= self._money(self.settled, rows) - 1e-6:
                 continue
             self.n_tried += 1
             shared = share_trays(self.season, trial).placed
@@ -100,29 +100,33 @@ class _Mover:
                 moved = trial.placed[at]
                 moved.name = name_of(self.season, moved, names)
                 self.settled = trial
+                self._course.pop(at, None)
                 return
 
     def _can_move(self, placed: Placed) -> bool:
         """Whether a sowing has a tail and is all that its orders get."""
         if tail_of(placed, 0) is None or placed.n_units > 1:
             return False
-        mine = {o for o, _ in placed.orders}
-        others = (p for p in self.settled.placed if p is not placed)
-        alone = all(mine.isdisjoint(o for o, _ in p.orders) for p in others)
+        alone = all(self._n_sowings[o] == 1 for o, _ in placed.orders)
         need = all(n == self.season.need_cells(self.season.orders[o]) for o, n in placed.orders)
         return alone and need and tuple(o for o, _ in placed.orders) in self._group
 
-    def _courses(self, placed: Placed) -> set[Course]:
-        """Courses of other part-filled trays of the same container."""
-        container = placed.option.path.first.id
-        return {
-            course_of(self.season, p)
-            for p in self.settled.placed
-            if p is not placed
-            and p.since < 0
-            and p.option.path.first.id == container
-            and tail_of(p, 0) is not None
-        }
+    def _courses(self, at: int) -> dict[Course, list[int]]:
+        """Courses of others with part-filled trays that its orders could go along with."""
+        placed = self.settled.placed
+        container, _, _ = ends_of(placed[at])
+        orders = [self.season.orders[o] for o, _ in placed[at].orders]
+        day = self.season.calendar.day
+        first = max(day(each.earliest_date) for each in orders)
+        last = min(day(each.latest_date) for each in orders) + LATE_AT_MOST_D
+        found: dict[Course, list[int]] = defaultdict(list)
+        for i in self._tails:
+            other, _, end = ends_of(placed[i])
+            if i != at and other == container and first <= end <= last:
+                if i not in self._course:
+                    self._course[i] = course_of(self.season, placed[i])
+                found[self._course[i]].append(i)
+        return found
 
     def _ways(self, old: Placed, courses: set[Course]) -> dict[Course, Placed]:
         """Cheapest way to sow the same orders on each of some courses, the cheapest first."""

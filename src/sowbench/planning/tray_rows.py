@@ -109,11 +109,15 @@ def _join(placed: list[Placed], mates: list[int]) -> None:
 
 def _bins(season: Season, placed: list[Placed], which: list[int]) -> list[list[int]]:
     """Fill trays with tails that go together, the longest first into the first that takes it."""
-    courses: dict[Course, list[Tail]] = defaultdict(list)
+    alike: dict[tuple[str, int, int], list[Tail]] = defaultdict(list)
     for i in which:
         tail = tail_of(placed[i], i)
         if tail is not None:
-            courses[course_of(season, placed[i])].append(tail)
+            alike[ends_of(placed[i])].append(tail)
+    courses: dict[Course, list[Tail]] = defaultdict(list)
+    for tails in alike.values():
+        for tail in tails if len(tails) > 1 else ():
+            courses[course_of(season, placed[tail.index])].append(tail)
     out = []
     for tails in courses.values():
         n_rows = placed[tails[0].index].option.path.first.rows or 1
@@ -146,6 +150,12 @@ def rows_taken(container: Container, n_cells: int, n_units: int) -> int:
     """Rows of the last of some trays that the cells of a sowing take."""
     last = n_cells - (n_units - 1) * container.cells
     return -(-last // (container.cols or container.cells))
+
+
+def ends_of(placed: Placed) -> tuple[str, int, int]:
+    """Container, day of sowing and last day of handing over."""
+    last = int(placed.row.hand_over[0].max())
+    return placed.option.path.first.id, placed.sow_day, last
 
 
 def course_of(season: Season, placed: Placed) -> Course:
