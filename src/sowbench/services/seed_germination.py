@@ -31,7 +31,7 @@ class Germination:
     why_not: str = ""
 
 
-def tested_germination(n_normal: int, n_tested: int) -> Germination:
+def germination_as_tested(n_normal: int, n_tested: int) -> Germination:
     """Say what a test says of a lot.
 
     Parameters
@@ -69,7 +69,7 @@ def germination_on(lot: SeedLot, catalog: Catalog, day: date) -> Germination:
         Lowered for age where constants are published and moisture, store and day of the test are
         known; else as tested.
     """
-    tested = tested_germination(lot.n_normal, lot.n_tested)
+    tested = germination_as_tested(lot.n_normal, lot.n_tested)
     constants = catalog.viability.get(lot.crop)
     missing = [
         name

@@ -250,7 +250,8 @@ def seed_table(lots: Sequence[SeedLot]) -> bytes:
     content : bytes
         The file; reading it gives the same lots.
     """
-    return table_bytes(COLUMNS, [_texts(each) for each in lots])
+    # The only number that may be below zero; as a text it would get an apostrophe in front.
+    return table_bytes(COLUMNS, [_texts(each) | {"storage_c": each.storage_c} for each in lots])
 
 
 def _read(path: Path, catalog: Catalog) -> SeedRead:

@@ -13,7 +13,7 @@ from sowbench.reference.cautions import caution_words
 from sowbench.science.errors import UnknownNameError
 from sowbench.services.book_inputs import house_of
 from sowbench.services.house_day import day_in_house
-from sowbench.services.seed_germination import Germination, germination_on, tested_germination
+from sowbench.services.seed_germination import Germination, germination_as_tested, germination_on
 from sowbench.services.seed_stock import Stock, stocks
 
 if TYPE_CHECKING:
@@ -217,7 +217,7 @@ def _line(
     return LotLine(
         lot=lot,
         crop_name=crop.name if crop else lot.crop,
-        tested=tested_germination(lot.n_normal, lot.n_tested),
+        tested=germination_as_tested(lot.n_normal, lot.n_tested),
         now=now,
         minimum_frac=minimum_frac,
         stock=stock,

@@ -20,7 +20,7 @@ from sowbench.science.errors import OutOfRangeError, UnknownNameError
 from sowbench.science.seed_testing import judge_replicates, results_agree
 from sowbench.services import wording
 from sowbench.services.house_day import day_in_house
-from sowbench.services.seed_germination import Germination, tested_germination
+from sowbench.services.seed_germination import Germination, germination_as_tested
 
 if TYPE_CHECKING:
     from sowbench.domain.records import SeedLot
@@ -270,7 +270,7 @@ def _judge(layout: Layout, rows: Sequence[tuple[int, int, int]], lot: SeedLot, d
     n_normal = sum(each[0] for each in rows)
     n_tested = layout.n_replicates * layout.n_seeds
     percents = tuple(100.0 * each[0] / layout.n_seeds for each in rows)
-    germination = tested_germination(n_normal, n_tested)
+    germination = germination_as_tested(n_normal, n_tested)
     mean = int(100.0 * n_normal / n_tested + 0.5)
     other = _against(lot, n_normal, n_tested, day)
     if not layout.n_groups:
