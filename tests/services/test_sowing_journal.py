@@ -59,7 +59,7 @@ def test_the_time_is_that_of_the_house_and_a_later_day_is_said():
     "entry",
     [
         make(EntryKind.SOWN, n=128, n_containers=1, container="plug-128", lot="L1", place="bench",
-             values={"n_seeds": 128.0, "n_cells_per_tray": 128.0}),
+             crop="kale", variety="Winter", values={"n_seeds": 128.0, "n_cells_per_tray": 128.0}),
         make(EntryKind.COUNTED, trays=(1, 4), n=112, n_of=256, person="Ilo"),
         make(EntryKind.READ, values={"ec_ms_cm": 1.25, "ph": 5.8}),
         make(EntryKind.DELIVERED, n=96, order="N1", note="by bike"),
@@ -72,6 +72,7 @@ def test_a_correction_form_left_as_it_is_says_the_same(entry):
         fields_from_form({"id": "c" * 32, "kind": entry.kind.value, "sowing": entry.sowing, **form})
     )
     assert isinstance(read, Entry)
-    for name in ("n", "n_of", "trays", "place", "order", "container", "lot", "note", "person"):
+    plain = ("place", "order", "container", "crop", "variety", "lot", "note", "person", "reason")
+    for name in ("n", "n_of", "n_containers", "trays", *plain):
         assert getattr(read, name) == getattr(entry, name), name
     assert dict(read.values) == dict(entry.values)

@@ -378,6 +378,22 @@ def test_an_entry_can_be_replaced_by_its_form(demo_client, demo_desk):
     assert strike_form.select_one('input[name="kind"]')["value"] == "corrected"
 
 
+def test_what_takes_the_place_of_a_tick_still_ticks_the_job_off(demo_client, demo_desk):
+    with demo_desk.book.reading() as unit:
+        head = unit.plans.current()
+        name = standing_sowing(demo_desk)
+        sown = next(e for e in unit.journal.of_sowing(name) if e.entry.kind is EntryKind.SOWN)
+    assert sown.entry.job
+    form = page_of(demo_client, name, f"?correct={sown.entry.id}").select_one("#correct form")
+    assert post_form(demo_client, form, n=str(sown.entry.n - 1)) in {200, 303}
+    with demo_desk.book.reading() as unit:
+        life = unit.sowings_page.life(name)
+        jobs = {each.key: each for each in unit.sowings_page.jobs(head.id, name)}
+    assert life.n_cells == sown.entry.n - 1
+    assert life.crop == sown.entry.crop
+    assert jobs[sown.entry.job].done_date == sown.entry.day_date
+
+
 def test_an_entry_can_be_struck(demo_client, demo_desk):
     name = standing_sowing(demo_desk)
     wrong = Entry(mark(13), TODAY, EntryKind.SCOUTED, name, values={"found": "aphids"})

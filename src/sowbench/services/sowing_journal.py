@@ -77,7 +77,9 @@ class JournalLine:
     has_map: bool
 
 
-def journal_lines(kept: Sequence[Kept], zone: str) -> tuple[JournalLine, ...]:
+def journal_lines(
+    kept: Sequence[Kept], zone: str, *, is_day_fixed: bool = False
+) -> tuple[JournalLine, ...]:
     """Write entries as lines.
 
     Parameters
@@ -86,6 +88,8 @@ def journal_lines(kept: Sequence[Kept], zone: str) -> tuple[JournalLine, ...]:
         Entries.
     zone : str
         Time zone of the house.
+    is_day_fixed : bool, default False
+        Whether the day in the house is a fixed one, as in the demo, so that clocks tell another.
 
     Returns
     -------
@@ -97,7 +101,7 @@ def journal_lines(kept: Sequence[Kept], zone: str) -> tuple[JournalLine, ...]:
             each.entry.id,
             each.seq,
             each.entry.day_date,
-            _when(each.entry, zone),
+            _when(each.entry, zone, is_day_fixed=is_day_fixed),
             each.entry.person,
             each.entry.kind.value,
             entry_words(each.entry),
@@ -110,14 +114,14 @@ def journal_lines(kept: Sequence[Kept], zone: str) -> tuple[JournalLine, ...]:
     )
 
 
-def _when(entry: Entry, zone: str) -> str:
+def _when(entry: Entry, zone: str, *, is_day_fixed: bool) -> str:
     """Say the day, and the time if it was written on that day."""
     day = wording.day(entry.day_date)
     if entry.at is None:
         return day
     local = entry.at.astimezone(ZoneInfo(zone))
     clock = f"{local.hour}:{local.minute:02d}"
-    if local.date() == entry.day_date:
+    if is_day_fixed or local.date() == entry.day_date:
         return f"{day}, {clock}"
     return f"{day}, written {wording.day(local.date())} {clock}"
 

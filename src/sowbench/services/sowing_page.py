@@ -15,6 +15,7 @@ from sowbench.science.errors import SowbenchError, UnknownNameError
 from sowbench.services import wording
 from sowbench.services.book_inputs import house_of
 from sowbench.services.cards import Card
+from sowbench.services.desk import TODAY_SETTING
 from sowbench.services.house_day import day_in_house
 from sowbench.services.kept_results import Kept
 from sowbench.services.sowing_actions import sowing_actions
@@ -72,12 +73,18 @@ class OrderLine:
 
 @dataclass(frozen=True, slots=True)
 class Correction:
-    """The form that corrects an entry: what it replaces, and its fields filled in."""
+    """The form that corrects an entry: what it replaces, and its fields filled in.
+
+    `job` is what the entry ticks off, and its replacement then too; `has_map` tells that it maps a
+    tray cell by cell, which a form cannot.
+    """
 
     id: str
     kind: str
     words: str
     fields: tuple[Field, ...]
+    job: str
+    has_map: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -224,6 +231,7 @@ def sowing_page(
     """
     with desk.book.reading() as unit:
         today = day_in_house(unit, desk.clock())
+        is_day_fixed = bool(unit.settings.get(TODAY_SETTING))
         head = unit.plans.current()
         page = unit.sowings_page
         life = page.life(name)
@@ -284,7 +292,7 @@ def sowing_page(
         trays_from=window[0],
         next_trays=window[1],
         before_trays=window[2],
-        journal=journal_lines(kept[:JOURNAL_WINDOW], house.time_zone),
+        journal=journal_lines(kept[:JOURNAL_WINDOW], house.time_zone, is_day_fixed=is_day_fixed),
         next_before=kept[JOURNAL_WINDOW - 1].seq if len(kept) > JOURNAL_WINDOW else 0,
         correction=_correction(asked, name),
         orders=_orders(planned, orders, given, chances, house.confidence_frac),
@@ -425,4 +433,6 @@ def _correction(asked: KeptEntry | None, name: str) -> Correction | None:
         return None
     entry = asked.entry
     fields = correction_fields(entry.kind, text_fields(entry))
-    return Correction(entry.id, entry.kind.value, entry_words(entry), fields)
+    return Correction(
+        entry.id, entry.kind.value, entry_words(entry), fields, entry.job, bool(entry.cells)
+    )
