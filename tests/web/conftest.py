@@ -68,7 +68,8 @@ def _planned_once(parts: Parts, kept: Path) -> Parts:
         half.rename(kept)
         return made
 
-    return replace(parts, make_plan=make_plan)
+    planner: Any = make_plan
+    return replace(parts, make_plan=planner)
 
 
 @pytest.fixture(scope="session")

@@ -392,8 +392,8 @@ def _crop_first(crop: Crop, temp_c: float) -> tuple[tuple[str, str, str], ...]:
     cover = "covered" if crop.cover else "left open"
     return (
         ("sow", depth, light.get(crop.light_need.value, cover)),
-        ("seeds to a cell", f"{crop.seeds_per_cell}", f"for {plants} plants"),
-        ("germinate at", f"{temp_c:.0f} °C", f"half up in {days_half_up(crop, temp_c)}"),
+        ("seeds to a cell", f"{crop.seeds_per_cell}", f"for {plants} {'plant' if high == 1 else 'plants'}"),
+        ("germinate at", f"{wording.amount(round(temp_c, 1))} °C", f"half up in {days_half_up(crop, temp_c)}"),
         ("not below", f"{crop.min_c:.0f} °C", "while it grows"),
         ("a gram", f"{show_number(crop.seeds_per_g)} seeds", ""),
     )
