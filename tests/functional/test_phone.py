@@ -182,8 +182,8 @@ def test_an_entry_outlives_its_tab_and_a_book_that_does_not_let_it_in(
     phone.goto(f"{small_site.url}/today")
     tick(phone, "Water what is dry")
     expect(phone.locator("#kept")).to_contain_text("1 kept here: the book does not let this")
-    context.unroute("**/entries/token")
     context.route("**/entries", turn_away)
+    context.unroute("**/entries/token")
     for now, words in ((403, "does not let this"), (500, "in trouble"), (507, "in trouble")):
         status["now"] = now
         with phone.expect_response("**/entries"):

@@ -201,6 +201,15 @@ def test_what_a_person_should_look_at_is_said_and_the_entry_is_taken(desk: Desk)
     assert answer.notes
 
 
+def test_a_count_that_is_sent_again_is_told_again_who_else_counted(desk: Desk):
+    record(desk, [sent("a", person="Ana"), sent("b", n=90, person="Noor")])
+    (answer,) = record(desk, [sent("b", n=90, person="Noor")])
+    assert answer.state is Said.KNOWN
+    assert answer.notes == (f"Tray 1 of {KALE} was counted by Ana on 2027-03-09 too.",)
+    record(desk, [sent("c", trays=[2], person="Noor")])
+    assert record(desk, [sent("c", trays=[2], person="Noor")])[0].notes == ()
+
+
 def test_nothing_is_kept_and_nothing_acknowledged_where_the_book_fails(
     desk: Desk, monkeypatch: pytest.MonkeyPatch
 ):

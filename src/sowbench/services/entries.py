@@ -12,10 +12,12 @@ from typing import TYPE_CHECKING, Annotated, Any, Final
 import msgspec
 from msgspec import Meta
 
+from sowbench.domain.book import Taken
 from sowbench.domain.journal import CELL_MARKS, Entry, EntryKind
 from sowbench.science.errors import OutOfRangeError
 
 if TYPE_CHECKING:
+    from sowbench.domain.ports import Unit
     from sowbench.services.desk import Desk
 
 BODY_MOST_BYTES: Final = 4 * 1024 * 1024
@@ -327,12 +329,36 @@ def record(desk: Desk, posted: Sequence[Mapping[str, object]]) -> list[EntryAnsw
         now = desk.clock()
         with desk.book.writing() as unit:
             results = unit.journal.add(entries, now)
+            notes = [
+                result.notes or (_told_again(unit, entry) if result.state is Taken.KNOWN else ())
+                for entry, result in zip(entries, results, strict=True)
+            ]
             unit.commit()
-        for entry, result in zip(entries, results, strict=True):
-            added[id(entry)] = EntryAnswer(entry.id, Said(result.state.value), result.notes)
+        for entry, result, said in zip(entries, results, notes, strict=True):
+            added[id(entry)] = EntryAnswer(entry.id, Said(result.state.value), said)
     return [
         added[id(each)]
         if isinstance(each, Entry)
         else EntryAnswer(each.id, Said.REFUSED, each.problems)
         for each in read
     ]
+
+
+def _told_again(unit: Unit, entry: Entry) -> tuple[str, ...]:
+    """Say of a count that is known already who else counted the same that day.
+
+    A phone sends an entry again when the answer did not reach it, and with the answer its notes.
+    """
+    if entry.kind is not EntryKind.COUNTED:
+        return ()
+    trays = set(entry.trays)
+    for kept in unit.today_page.counts_of_day(entry.sowing, entry.day_date):
+        other = kept.entry
+        if other.id == entry.id or other.person == entry.person or kept.struck_by:
+            continue
+        both = sorted(trays & set(other.trays))
+        if both or not trays or not other.trays:
+            what = f"Tray {both[0]} of {entry.sowing}" if both else entry.sowing
+            who = other.person or "someone"
+            return (f"{what} was counted by {who} on {entry.day_date} too.",)
+    return ()

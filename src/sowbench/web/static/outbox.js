@@ -246,6 +246,7 @@
         method: "POST",
         headers: { "Content-Type": "application/json", Accept: "application/json", "x-csrftoken": token },
         body: JSON.stringify(entries),
+        keepalive: entries.length === 1, // a page that is left at once still sends its entry
         signal: AbortSignal.timeout(30000),
       });
       if (answer.ok) {
