@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable
+from collections.abc import Collection, Iterable, Iterator
 from typing import Any, Final
 
-from sqlalchemy import ColumnElement, Connection, delete, select, union
+from sqlalchemy import ColumnElement, Connection, Select, delete, exists, select
 
 from sowbench.domain.journal import Entry, EntryKind
 from sowbench.domain.life import (
@@ -138,61 +138,38 @@ def rebuild(connection: Connection) -> int:
     """
     for table in t.DERIVED:
         connection.execute(delete(table))
+    entry, standing = t.entry.c.sowing, t.standing.c.sowing
+    # Those of which there are entries, then those that only stood before the book.
+    with_entries = select(entry).distinct()
+    without = select(standing).where(~exists().where(entry == standing))
     n_sowings = 0
-    last = ""
-    while True:
-        named = union(
-            select(t.entry.c.sowing).where(t.entry.c.sowing > last).distinct(),
-            select(t.standing.c.sowing).where(t.standing.c.sowing > last),
-        ).subquery()
-        query = select(named.c.sowing).order_by(named.c.sowing).limit(_N_SOWINGS)
-        names = list(connection.execute(query).scalars())
-        if not names:
-            break
-        n_sowings += len(_follow_part(connection, names))
-        last = names[-1]
-    _rebuild_jobs(connection)
-    _rebuild_loose(connection)
+    for column, query in ((entry, with_entries), (standing, without)):
+        for names in _in_batches(connection, query, column, "", _N_SOWINGS):
+            n_sowings += len(_follow_part(connection, names))
+    job = t.entry.c.job
+    ticks = select(job).where(job != "").distinct()
+    for keys in _in_batches(connection, ticks, job, "", _N_JOBS):
+        follow_jobs(connection, keys)
+    loose = select(t.entry.c.seq).where(
+        t.entry.c.sowing == "", t.entry.c.kind == EntryKind.DELIVERED.value
+    )
+    for seqs in _in_batches(connection, loose, t.entry.c.seq, 0, _N_JOBS):
+        _write_loose(connection, t.entry.c.seq.between(seqs[0], seqs[-1]))
     return n_sowings
 
 
-def _rebuild_jobs(connection: Connection) -> None:
-    """Find which entries tick off jobs, for all jobs."""
-    last = ""
+def _in_batches(
+    connection: Connection, query: Select[Any], column: ColumnElement[Any], first: Any, size: int
+) -> Iterator[list[Any]]:
+    """Read one column in its order, so many values at a time, each time by its index."""
+    last = first
     while True:
-        query = (
-            select(t.entry.c.job)
-            .where(t.entry.c.job > last, t.entry.c.job != "")
-            .distinct()
-            .order_by(t.entry.c.job)
-            .limit(_N_JOBS)
-        )
-        keys = list(connection.execute(query).scalars())
-        if not keys:
+        batch = query.where(column > last).order_by(column).limit(size)
+        values = list(connection.execute(batch).scalars())
+        if not values:
             return
-        follow_jobs(connection, keys)
-        last = keys[-1]
-
-
-def _rebuild_loose(connection: Connection) -> None:
-    """Find what was handed over of no sowing that is named, in all entries."""
-    last = 0
-    while True:
-        query = (
-            select(t.entry.c.seq)
-            .where(
-                t.entry.c.sowing == "",
-                t.entry.c.seq > last,
-                t.entry.c.kind == EntryKind.DELIVERED.value,
-            )
-            .order_by(t.entry.c.seq)
-            .limit(_N_JOBS)
-        )
-        seqs = list(connection.execute(query).scalars())
-        if not seqs:
-            return
-        _write_loose(connection, t.entry.c.seq.between(seqs[0], seqs[-1]))
-        last = seqs[-1]
+        yield values
+        last = values[-1]
 
 
 def _put(connection: Connection, table: Any, rows: Iterable[dict[str, Any]]) -> None:

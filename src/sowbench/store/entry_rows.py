@@ -8,7 +8,7 @@ from datetime import datetime
 from typing import Any, Final
 
 import msgspec
-from sqlalchemy import Connection, Row, Select, select
+from sqlalchemy import ColumnElement, Connection, FromClause, Row, Select, and_, select
 
 from sowbench.domain.book import Kept
 from sowbench.domain.journal import Entry, EntryKind
@@ -115,11 +115,7 @@ def kept_rows() -> Select[Any]:
     """
     other = entry.alias()
     struck_by = (
-        select(other.c.id)
-        .where(other.c.corrects == entry.c.id)
-        .order_by(other.c.seq)
-        .limit(1)
-        .scalar_subquery()
+        select(other.c.id).where(_mends(other)).order_by(other.c.seq).limit(1).scalar_subquery()
     )
     return select(*FIELDS, entry.c.seq, entry.c.received_at, struck_by)
 
@@ -150,7 +146,7 @@ def standing_rows() -> Select[Any]:
         Of `FIELDS` and the number of arrival, to be narrowed by a condition and an order.
     """
     other = entry.alias()
-    struck = select(other.c.seq).where(other.c.corrects == entry.c.id).exists()
+    struck = select(other.c.seq).where(_mends(other)).exists()
     return select(*FIELDS, entry.c.seq).where(~struck, entry.c.kind != EntryKind.CORRECTED.value)
 
 
@@ -170,10 +166,8 @@ def standing_entries(connection: Connection, sowings: Sequence[str] | None = Non
         In the order in which `sowbench.domain.life` takes them within a day.
     """
     standing, other = standing_rows(), entry.alias()
-    struck = (
-        select(entry.c.sowing, entry.c.id, entry.c.seq, entry.c.corrects)
-        .join(other, other.c.corrects == entry.c.id)
-        .where(other.c.corrects != "")
+    struck = select(entry.c.sowing, entry.c.id, entry.c.seq, entry.c.corrects).join(
+        other, _mends(other)
     )
     if sowings is not None:
         standing = standing.where(entry.c.sowing.in_(sowings))
@@ -181,6 +175,11 @@ def standing_entries(connection: Connection, sowings: Sequence[str] | None = Non
     arrived = [(row[-1], entry_of(row)) for row in connection.execute(standing)]
     places = {(row[0], row[1]): (row[2], row[3]) for row in connection.execute(struck)}
     return in_order(arrived, places)
+
+
+def _mends(other: FromClause) -> ColumnElement[bool]:
+    """Return the condition that another entry corrects this one, so that its index serves."""
+    return and_(other.c.corrects == entry.c.id, other.c.corrects != "")
 
 
 def _check_text(name: str, value: str) -> None:

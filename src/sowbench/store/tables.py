@@ -36,6 +36,7 @@ metadata: Final = MetaData(
 )
 
 _TICKS = text("job != ''")
+_MENDS = text("corrects != ''")
 
 # What was entered -------------------------------------------------------------------------------
 
@@ -57,9 +58,9 @@ entry = Table(
     Column("body", Text, nullable=False, default="{}"),
     Index(None, "sowing", "seq"),
     Index(None, "day_date", "seq"),
-    Index(None, "corrects"),
     Index(None, "lot"),
-    # Which entries tick off a job.
+    # Which entries correct another, and which tick off a job: few, so only those are kept.
+    Index("ix_entry_corrects", "corrects", "seq", sqlite_where=_MENDS, postgresql_where=_MENDS),
     Index("ix_entry_job", "job", sqlite_where=_TICKS, postgresql_where=_TICKS),
 )
 

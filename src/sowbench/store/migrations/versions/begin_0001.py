@@ -13,6 +13,7 @@ down_revision: Final = None
 # SQLite counts rows only where the key is INTEGER.
 _COUNTER: Final = sa.BigInteger().with_variant(sa.Integer(), "sqlite")
 _TICKS: Final = sa.text("job != ''")
+_MENDS: Final = sa.text("corrects != ''")
 
 
 def upgrade() -> None:
@@ -66,7 +67,13 @@ def _make_entered() -> None:
         sa.PrimaryKeyConstraint("seq", name=op.f("pk_entry")),
         sa.UniqueConstraint("id", name=op.f("uq_entry_id")),
     )
-    op.create_index(op.f("ix_entry_corrects"), "entry", ["corrects"])
+    op.create_index(
+        "ix_entry_corrects",
+        "entry",
+        ["corrects", "seq"],
+        sqlite_where=_MENDS,
+        postgresql_where=_MENDS,
+    )
     op.create_index(op.f("ix_entry_day_date_seq"), "entry", ["day_date", "seq"])
     op.create_index("ix_entry_job", "entry", ["job"], sqlite_where=_TICKS, postgresql_where=_TICKS)
     op.create_index(op.f("ix_entry_lot"), "entry", ["lot"])
