@@ -77,6 +77,8 @@ def set_values(text: str, table: str, at: int | None, values: Mapping[str, objec
     found.update(given)
     if at is None and not found:
         del wanted[table]
+    if wanted == document:
+        return Edited(text, kept_comments=True)
     return _proved(text, wanted, _with_values(text, table, at, values))
 
 

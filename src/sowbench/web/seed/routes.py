@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import asyncio
-from typing import Annotated
+from typing import Annotated, Any
 from urllib.parse import quote
 
 from litestar import Response, get, post
@@ -37,7 +37,7 @@ from sowbench.services.supplies_page import supplies_view
 from sowbench.web.season.queries import asked_whole
 
 FormData = Annotated[dict[str, str], Body(media_type=RequestEncodingType.URL_ENCODED)]
-FileData = Annotated[dict[str, UploadFile | str], Body(media_type=RequestEncodingType.MULTI_PART)]
+FileData = Annotated[dict[str, Any], Body(media_type=RequestEncodingType.MULTI_PART)]
 _MOST_PAGES = 10_000
 
 
@@ -63,10 +63,10 @@ def lot(desk: Desk, of: str = "", kept: str = "") -> Template:
     return Template("seed/lot.html", context={"page": view, "here": "seed", "kept": kept})
 
 
-@get("/seed/{name:str}", sync_to_thread=False)
+@get("/seed/{name:path}", sync_to_thread=False)
 def lot_by_name(name: str) -> Redirect:
-    """Go to the page of a lot."""
-    return Redirect(_lot_address(name))
+    """Go to the page of a lot, whose name may have a slash in it."""
+    return Redirect(_lot_address(str(name).removeprefix("/")))
 
 
 @get("/seed/new", sync_to_thread=True)
