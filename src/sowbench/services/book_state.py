@@ -86,7 +86,8 @@ def standings_now(
         if life is None or life.ended_date is not None:
             continue
         known.add(each.sowing)
-        found.append(_as_standing(life, catalog, each.orders) or each)
+        followed = _as_standing(life, catalog, each.orders) if life.n_entries else None
+        found.append(followed or each)
     for name, life in lives.items():
         if name in known or life.ended_date is not None or life.sown_date is None:
             continue

@@ -155,7 +155,7 @@ def begin_run(desk: Desk, seconds: float, from_date: date | None = None, person:
         if begins < today:
             raise OutOfRangeError("first day", f"{today} or later", begins)
         loaded = loaded_of(unit, begins)
-        if not loaded.inputs.orders:
+        if not any(each.latest_date >= begins for each in loaded.inputs.orders):
             rule = "such that an order is still open on it"
             raise OutOfRangeError("first day", rule, begins, "Take in orders first.")
         run_id = unit.runs.start(desk.clock(), person, begins, seconds)

@@ -352,12 +352,14 @@ def _heading(head: PlanHead, other: PlanHead | None, n_moved: int) -> str:
 
 def _moved(plan: Plan, before: Plan, catalog: Catalog) -> tuple[MovedSowing, ...]:
     """List the sowings that are not as they were; what is over by now is not gone but done."""
-    new = {each.sowing: each for each in plan.sowings}
-    old = {
-        each.sowing: each
-        for each in before.sowings
-        if each.steps and each.steps[-1].to_date > plan.from_date
-    }
+    new, old = (
+        {
+            each.sowing: each
+            for each in sowings
+            if each.steps and each.steps[-1].to_date > plan.from_date
+        }
+        for sowings in (plan.sowings, before.sowings)
+    )
     twins = _twins(plan.moved)
     found = []
     for name, sowing in new.items():
