@@ -32,9 +32,10 @@ from sowbench.domain.records import PlaceKind
 from sowbench.services.cards import CardStep
 from sowbench.services.day_card import card_pictures, cautions, short_card
 from sowbench.services.day_house import HouseWalk, house_walk
-from sowbench.services.day_jobs import JobLine, container_words, unit_noun
+from sowbench.services.day_jobs import JobLine
 from sowbench.services.day_page import DayPage, day_page
 from sowbench.services.desk import Desk
+from sowbench.services.job_words import container_words, unit_noun
 
 
 @pytest.fixture
@@ -183,7 +184,7 @@ def test_each_order_of_a_packing_is_ticked_by_itself_and_the_last_ends_the_sowin
     assert ["".join(part.words for part in each) for each in first.how] == [
         "For Long Acre, order L1", "Goes out Wed 10 March",
     ]  # fmt: skip
-    assert "values.last" not in first.tick.fields | second.tick.fields
+    assert "values.last" not in {**first.tick.fields, **second.tick.fields}
     given = entry("give", TODAY, EntryKind.DELIVERED, LETTUCE, n=30, order="L2", job=second.key)
     write(desk, given)
     page = day_page(desk)

@@ -30,7 +30,7 @@ def desk(tmp_path: Path) -> Iterator[Desk]:
         yield opened
 
 
-def sent(name: str = "x", **more: object) -> dict[str, object]:
+def sent(name: str = "x", /, **more: object) -> dict[str, object]:
     """Write a count as a phone sends it."""
     fields: dict[str, object] = {
         "id": entry_id(name),

@@ -12,8 +12,9 @@ from sowbench.domain.tray_grid import TrayGrid
 from sowbench.science.errors import UnknownNameError
 from sowbench.services import wording
 from sowbench.services.day_house import HouseWalk, house_walk
-from sowbench.services.day_jobs import Seen, when_words
+from sowbench.services.day_jobs import Seen
 from sowbench.services.house_day import day_in_house
+from sowbench.services.job_words import when_words
 
 if TYPE_CHECKING:
     from sowbench.domain.book import Kept

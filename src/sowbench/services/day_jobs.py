@@ -14,16 +14,22 @@ from sowbench.services import wording
 from sowbench.services.cards import Card
 from sowbench.services.day_card import (
     Line,
-    Part,
     Picture,
     card_pictures,
     cautions,
     marked,
     short_card,
 )
+from sowbench.services.job_words import (
+    crop_words,
+    job_words,
+    step_before,
+    step_of,
+    unit_noun,
+    when_words,
+)
 
 if TYPE_CHECKING:
-    from sowbench.domain.plan import Sowing, Step
     from sowbench.domain.ports.today_page import DayJob, PlannedHandOver
     from sowbench.services.day_house import HouseWalk
 
@@ -41,7 +47,6 @@ _DRAWN: Final = {
 POTTING_BENCH: Final = "Potting bench"
 """Where jobs are done that have no place of their own, such as sowing."""
 _AT_POTTING_BENCH: Final = frozenset({"sow", "change lot"})
-_TRAYS: Final = frozenset({"plug tray", "polystyrene tray", "flexible insert", "paper plug"})
 _TURNS: Final = ("water", "change lot", "sow", "move", "count", "thin", "space", "pot on",
                  "tone", "pack")  # fmt: skip
 
@@ -219,7 +224,7 @@ def job_lines(job: DayJob, seen: Seen) -> list[JobLine]:
     """
     if job.task == "pack":
         return _pack(job, seen)
-    title, beside, how = _words(job, seen.walk)
+    title, beside, how = job_words(job, seen.walk)
     card = msgspec.json.decode(job.card, type=Card) if job.card and job.task == "sow" else None
     if card is not None:
         how = short_card(card)
@@ -259,80 +264,6 @@ def turn_of(line: JobLine, walk: HouseWalk) -> tuple[int, int, str]:
     return place, turn, line.sowing
 
 
-def container_words(walk: HouseWalk, container: str, n_containers: int, n_cells: int) -> str:
-    """Say what is filled or moved.
-
-    Parameters
-    ----------
-    walk : HouseWalk
-        The house.
-    container : str
-        Id of a container.
-    n_containers, n_cells : int
-        How many of it, and the cells in use.
-
-    Returns
-    -------
-    text : str
-        As "4 trays of 288" or "30 mineral-wool cubes of 40 mm".
-    """
-    record = walk.containers.get(container)
-    if record is None:
-        return f"{n_containers:,} x {container}"
-    if record.kind in _TRAYS:
-        trays = wording.count(n_containers, "tray")
-        if n_containers == 1 and n_cells < record.cells:
-            return f"{trays} of {record.cells}, {wording.count(n_cells, 'cell')} of it"
-        return f"{trays} of {record.cells}"
-    what, *rest = record.name.split(", ")
-    size = next((f" of {each}" for each in rest if each.endswith(" mm")), "")
-    noun = what[:1].lower() + what[1:]
-    if n_cells == 1 and noun.endswith("s"):
-        noun = noun[:-1]
-    return f"{n_cells:,} {noun}{size}"
-
-
-def unit_noun(walk: HouseWalk, container: str) -> str:
-    """Name what is lifted.
-
-    Parameters
-    ----------
-    walk : HouseWalk
-        The house.
-    container : str
-        Id of a container.
-
-    Returns
-    -------
-    noun : str
-        "tray", "sheet" or "carrier".
-    """
-    record = walk.containers.get(container)
-    if record is None or record.kind in _TRAYS:
-        return "tray"
-    return "sheet" if "sheet of" in record.name else "carrier"
-
-
-def when_words(at: str, day: date, today: date) -> str:
-    """Say when an entry was written.
-
-    Parameters
-    ----------
-    at : str
-        Time of day; blank if only the day is known.
-    day, today : date
-        Its day, and the day in the house.
-
-    Returns
-    -------
-    text : str
-        As "8:12" today, "Mon 8 March" otherwise.
-    """
-    if day == today:
-        return at or "today"
-    return wording.day(day)
-
-
 def _line(
     job: DayJob,
     seen: Seen,
@@ -367,7 +298,7 @@ def _line(
         late_d=late_d,
         presses=last < seen.today,
         tick=tick,
-        count_trays=_step(job).n_containers if job.task == "count" and job.planned else 0,
+        count_trays=step_of(job).n_containers if job.task == "count" and job.planned else 0,
         sowing=job.sowing,
         done=done,
     )
@@ -381,97 +312,13 @@ def _done(job: DayJob, seen: Seen) -> Done | None:
     return Done(job.done_entry, when, job.done_person)
 
 
-def _step(job: DayJob) -> Step:
-    """Return the step that a sowing is in on the day of a job, the one that it begins included."""
-    planned = _planned(job)
-    begun = [each for each in planned.steps if each.from_date <= job.date]
-    return begun[-1] if begun else planned.steps[0]
-
-
-def _before(job: DayJob) -> Step | None:
-    """Return the step before the one that a job begins."""
-    planned, step = _planned(job), _step(job)
-    at = planned.steps.index(step)
-    return planned.steps[at - 1] if at else None
-
-
-def _planned(job: DayJob) -> Sowing:
-    """Return the sowing of a job that has one."""
-    if job.planned is None:
-        raise LookupError(f"job {job.key} must be about a planned sowing; got none.")
-    return job.planned
-
-
-def _crop(job: DayJob, walk: HouseWalk) -> str:
-    """Name the crop of a job, or its sowing where the plan no longer has it."""
-    return job.sowing if job.planned is None else walk.crop_name(job.planned.crop)
-
-
-def _words(job: DayJob, walk: HouseWalk) -> tuple[str, str, tuple[Line, ...]]:
-    """Say a job: its title, what stands beside it, and how in short."""
-    if job.task == "water":
-        return "Water what is dry", "", ()
-    if job.planned is None:
-        return f"{wording.sentence_start(job.task)}: {job.sowing}", job.words, ()
-    planned, step, crop = job.planned, _step(job), _crop(job, walk)
-    of_what = container_words(walk, step.container, step.n_containers, step.n_cells)
-    units = wording.count(step.n_containers, unit_noun(walk, step.container))
-    variety = f"'{planned.variety}'" if planned.variety else ""
-    if job.task == "sow":
-        beside = f"lot {planned.lot}, {wording.count(planned.n_seeds, 'seed')}"
-        return f"Sow {crop}, {of_what}", ", ".join(filter(None, (variety, beside))), ()
-    if job.task == "change lot":
-        return f"Set up for lot {job.words or planned.lot}", f"{crop} {variety}".strip(), ()
-    return _later_words(job, walk, crop, variety, units, of_what)
-
-
-def _later_words(
-    job: DayJob, walk: HouseWalk, crop: str, variety: str, units: str, of_what: str
-) -> tuple[str, str, tuple[Line, ...]]:
-    """Say a job after sowing."""
-    planned, step, before = _planned(job), _step(job), _before(job)
-    where = before.place if before is not None and before.place != job.place else ""
-    if job.task == "move":
-        how = marked(f"From the |{where}|") if where else ()
-        title = f"Bring {units} of {crop} here"
-        if where and walk.is_chamber(where):
-            title = f"Pull {units} of {crop} from the {where}"
-            how = marked(f"To the |{job.place}|")
-        return title, variety, (how,) if how else ()
-    if job.task == "tone":
-        how = marked(f"From the |{where}|") if where else marked("Cooler and drier from now on")
-        return f"Bring {units} of {crop} here to tone", variety, (how,)
-    if job.task == "count":
-        days = (job.date - planned.sow_date).days
-        sown = wording.day(planned.sow_date)
-        return (
-            f"Count {crop}, {of_what}",
-            variety,
-            (marked(f"Sown {sown}, |{wording.count(days, 'day')}| ago"),),
-        )
-    if job.task == "thin":
-        low, high = planned.plants_per_cell
-        keep = f"{low}" if low == high else f"{low} to {high}"
-        return f"Thin {crop}, {of_what}", variety, (marked(f"Leave |{keep} a cell|, cut the rest"),)
-    if job.task == "pot on":
-        from_what = "" if before is None else container_words(
-            walk, before.container, before.n_containers, before.n_cells
-        )  # fmt: skip
-        how = marked(f"From {from_what}") if from_what else ()
-        return f"Pot on {crop} into {of_what}", variety, (how,) if how else ()
-    if job.task == "space":
-        density = f"{step.plants_per_m2:.0f} plants a square meter"
-        return f"Space out {crop}, {units}", variety, (marked(f"To |{density}|"),)
-    return f"{wording.sentence_start(job.task)} {crop}, {units}", variety, ()
-
-
 def _tick(job: DayJob, walk: HouseWalk) -> Tick:
     """Make the entry that ticks a job off."""
     fields = {"job": job.key, "sowing": job.sowing, "place": job.place}
     if job.task == "water" or job.planned is None:
         kind = EntryKind.WATERED if job.task == "water" else _KINDS.get(job.task, EntryKind.NOTED)
         return Tick(kind, fields)
-    planned, step = job.planned, _step(job)
+    planned, step = job.planned, step_of(job)
     record = walk.containers.get(step.container)
     full = {} if record is None else {"values.n_cells_per_tray": str(record.cells)}
     noun = wording.sentence_start(unit_noun(walk, step.container)) + "s"
@@ -494,7 +341,7 @@ def _tick(job: DayJob, walk: HouseWalk) -> Tick:
         lot = job.words or planned.lot
         return Tick(EntryKind.NOTED, fields | {"lot": lot, "note": f"Set up for lot {lot}"})
     kind = _KINDS.get(job.task, EntryKind.NOTED)
-    before = _before(job)
+    before = step_before(job)
     if job.task == "move" and before is not None and walk.is_chamber(before.place):
         kind = EntryKind.PULLED
     return Tick(kind, fields)
@@ -517,7 +364,7 @@ _KINDS: Final = {
 
 def _pack(job: DayJob, seen: Seen) -> list[JobLine]:
     """Write a line for each order that gets plants of a sowing next."""
-    crop = _crop(job, seen.walk)
+    crop = crop_words(job, seen.walk)
     coming = [each for each in seen.hand_overs.get(job.sowing, ()) if each.date >= job.date]
     first = min((each.date for each in coming), default=None)
     now = [each for each in coming if each.date == first]
@@ -562,7 +409,7 @@ def _pictures(job: DayJob, walk: HouseWalk, card: Card | None) -> tuple[Picture,
         return ()
     drawn: list[Picture] = [Picture(_DRAWN.get(job.task, "hands"), job.task)]
     if job.planned is not None:
-        step = _step(job)
+        step = step_of(job)
         units = wording.count(step.n_containers, unit_noun(walk, step.container))
         drawn.append(Picture("tray", units, f"{step.n_containers:,}"))
     if job.task == "sow" and job.planned is not None:
@@ -574,20 +421,3 @@ def _pictures(job: DayJob, walk: HouseWalk, card: Card | None) -> tuple[Picture,
     if kind is not None and job.task in {"sow", "move", "tone", "pot on"}:
         drawn.append(Picture(kind.value, f"to the {job.place}"))
     return tuple(drawn)
-
-
-__all__ = [
-    "POTTING_BENCH",
-    "Amount",
-    "Done",
-    "JobLine",
-    "Line",
-    "Part",
-    "Seen",
-    "Tick",
-    "container_words",
-    "job_lines",
-    "turn_of",
-    "unit_noun",
-    "when_words",
-]

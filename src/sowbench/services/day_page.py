@@ -18,9 +18,9 @@ from sowbench.services.day_jobs import (
     Seen,
     job_lines,
     turn_of,
-    when_words,
 )
 from sowbench.services.house_day import day_in_house
+from sowbench.services.job_words import when_words
 
 if TYPE_CHECKING:
     from sowbench.domain.book import Kept
