@@ -19,13 +19,11 @@ from sowbench.services.orders_intake import (
     Intake,
     SeenOtherwiseError,
     keep_file,
-    likely_header,
     look,
     mend,
-    missing_columns,
-    suggestions,
     take,
 )
+from sowbench.services.orders_mending import likely_header, missing_columns, suggestions
 
 HEADER = "order,customer,crop,plants,wanted_on,note\n"
 GOOD = HEADER + "leeks,Long Field,leek,6000,2027-05-20,\nsalad,Kitchen,lettuce,240,2027-03-08,\n"

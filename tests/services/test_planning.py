@@ -33,7 +33,8 @@ from sowbench.services.planning import (
     settle,
     stop_run,
 )
-from sowbench.services.plans_page import accept, decline, plan_view, plans_view
+from sowbench.services.plans_list import accept, decline, plans_view
+from sowbench.services.plans_page import plan_view
 
 TODAY = date(2027, 3, 9)
 WAIT_S = 60.0
@@ -62,18 +63,22 @@ def a_plan(inputs: PlanInputs) -> Plan:
 
 
 def quick(
-    inputs: PlanInputs, _: SolveParameters, __: int, progress: Progress | None = None
+    inputs: PlanInputs, parameters: SolveParameters, seed: int, progress: Progress | None = None
 ) -> Made:
     """Plan at once."""
+    assert parameters.seconds >= 5
+    assert seed == 0
     if progress is not None:
         progress("search", 90.0, 100.0)
     return Made(a_plan(inputs), ())
 
 
 def patient(
-    inputs: PlanInputs, _: SolveParameters, __: int, progress: Progress | None = None
+    inputs: PlanInputs, parameters: SolveParameters, seed: int, progress: Progress | None = None
 ) -> Made:
     """Plan until asked to stop."""
+    assert parameters.seconds >= 5
+    assert seed == 0
     assert progress is not None
     ends_s = time.monotonic() + WAIT_S
     while not progress("search", 90.0, 100.0):
@@ -83,17 +88,17 @@ def patient(
     return Made(a_plan(inputs), ())
 
 
-def failing(*_: Any) -> Made:
+def failing(*_: Any, **__: Any) -> Made:
     """Fail as no planner should."""
     raise ZeroDivisionError
 
 
-def refusing(*_: Any) -> Made:
+def refusing(*_: Any, **__: Any) -> Made:
     """Refuse what was asked."""
     raise OutOfRangeError("temp_c", "between 0 and 40 °C", 99)
 
 
-def dying(*_: Any) -> Made:
+def dying(*_: Any, **__: Any) -> Made:
     """Be ended from outside."""
     os._exit(1)
 

@@ -27,9 +27,11 @@ Pages = TestClient[Litestar]
 
 
 def moving(
-    inputs: PlanInputs, _: SolveParameters, __: int, progress: Progress | None = None
+    inputs: PlanInputs, parameters: SolveParameters, seed: int, progress: Progress | None = None
 ) -> Made:
     """Plan as before, but drop one sowing, make one larger, and leave one order out."""
+    assert parameters.seconds == 60
+    assert seed == 0
     assert progress is not None
     ends_s = time.monotonic() + WAIT_S
     while not progress("search", 80.0, 100.0):

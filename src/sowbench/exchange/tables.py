@@ -6,32 +6,38 @@ cells stay as they were found, and `exchange.fields` turns them into what a colu
 
 from __future__ import annotations
 
-import csv
 import difflib
-import io
-import warnings
-import zipfile
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import date, datetime, time
 from pathlib import Path
-from typing import IO, Any
+from typing import IO
 
+from sowbench.exchange.cells import (
+    MAX_ROWS,
+    Cell,
+    column_key,
+    decode_text,
+    found_records,
+    is_blank,
+    is_workbook,
+    read_bytes,
+    whole_file,
+)
 from sowbench.science.errors import InputFileError, Problem
 
-Cell = str | bool | int | float | date | datetime | time | None
-
-# Limits against a wrong or hostile file; a season of 100,000 orders fits (assumption).
-MAX_BYTES = 64 * 1024 * 1024
-MAX_UNPACKED_BYTES = 512 * 1024 * 1024
-MAX_ROWS = 200_000
-MAX_COLUMNS = 500
-
-_DELIMITERS = {",": "comma", ";": "semicolon", "\t": "tab"}
-_ZIP_START = b"PK\x03\x04"
-_OLE_START = b"\xd0\xcf\x11\xe0"
-_UTF16_STARTS = (b"\xff\xfe", b"\xfe\xff")
-_UTF8_ADVICE = "Save it as UTF-8: in a spreadsheet program choose 'CSV UTF-8'."
+__all__ = [
+    "Cell",
+    "Records",
+    "Row",
+    "Table",
+    "aside_notes",
+    "column_key",
+    "decode_text",
+    "open_text",
+    "read_bytes",
+    "read_records",
+    "read_table",
+]
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,27 +62,6 @@ class Table:
     rows: tuple[Row, ...]
     kept_aside: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
-
-
-def column_key(header: str) -> str:
-    """Fold a header so that case, outer blanks, inner blanks and hyphens make no difference.
-
-    Parameters
-    ----------
-    header : str
-        Header as the file spells it.
-
-    Returns
-    -------
-    key : str
-        Lower-case name with underscores.
-
-    Examples
-    --------
-    >>> column_key(" Wanted on ")
-    'wanted_on'
-    """
-    return "_".join(header.strip().casefold().replace("-", " ").replace("_", " ").split())
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,7 +103,7 @@ class Records:
             {
                 name: record[place]
                 for place, name in self.others.items()
-                if not _is_blank(record[place])
+                if not is_blank(record[place])
             },
         )
 
@@ -128,7 +113,7 @@ class Records:
             name
             for place, name in self.others.items()
             if not name.startswith("column ")
-            or any(not _is_blank(each[place]) for each in self.records)
+            or any(not is_blank(each[place]) for each in self.records)
         )
 
 
@@ -207,251 +192,9 @@ def read_records(
     InputFileError
         If the file cannot be read as a table at all.
     """
-    plain = not data.startswith(_ZIP_START)
-    if not plain:
-        found: Iterable[Sequence[Cell]] = _workbook_records(file, data, sheet)
-    elif data.startswith(_OLE_START):
-        raise _whole_file(
-            file,
-            "is an old or password-protected workbook, which cannot be read; save it as XLSX"
-            " without a password, or as CSV UTF-8.",
-        )
-    else:
-        found = _csv_records(file, decode_text(file, data), columns)
+    found = found_records(file, data, columns, sheet)
+    plain = not is_workbook(data)
     return _to_records(file, found, columns, tuple(required), renamed or {}, plain=plain)
-
-
-def read_bytes(path: str | Path) -> bytes:
-    """Read a whole input file, refusing what is missing, empty or too large.
-
-    Parameters
-    ----------
-    path : str or Path
-        File to read.
-
-    Returns
-    -------
-    data : bytes
-        Its content, at least one byte.
-
-    Raises
-    ------
-    InputFileError
-        If there is no such file, or it is empty or larger than 64 MiB.
-    """
-    file = str(path)
-    try:
-        with Path(path).open("rb") as stream:
-            data = stream.read(MAX_BYTES + 1)
-    except FileNotFoundError:
-        raise _whole_file(file, f"There is no such file.{_near_files(Path(path))}") from None
-    except IsADirectoryError:
-        raise _whole_file(file, "is a folder; name the file in it.") from None
-    except (OSError, ValueError) as error:
-        reason = getattr(error, "strerror", None) or str(error)
-        raise _whole_file(file, f"cannot be read: {reason}.") from error
-    if len(data) > MAX_BYTES:
-        raise _whole_file(
-            file,
-            f"is larger than {MAX_BYTES // 2**20} MiB; is this the right file? Split it if so.",
-        )
-    if not data:
-        raise _whole_file(file, "is empty: not one byte is in it.")
-    return data
-
-
-def decode_text(file: str, data: bytes, advice: str = _UTF8_ADVICE) -> str:
-    """Decode UTF-8 text with or without a byte-order mark.
-
-    Parameters
-    ----------
-    file : str
-        Name for messages.
-    data : bytes
-        Content of the file.
-    advice : str, default for spreadsheets
-        How to save such a file as UTF-8.
-
-    Returns
-    -------
-    text : str
-        The text without the mark.
-
-    Raises
-    ------
-    InputFileError
-        If the bytes are UTF-16 or UTF-32, hold NUL bytes, or are not UTF-8.
-    """
-    if data.startswith(_UTF16_STARTS):
-        raise _whole_file(file, f"is UTF-16 text, not UTF-8. {advice}")
-    at = data.find(b"\0")
-    if at >= 0:
-        if data[:400].count(b"\0") >= max(1, len(data[:400]) // 3):
-            raise _whole_file(file, f"looks like UTF-16 or UTF-32 text, not UTF-8. {advice}")
-        line = data.count(b"\n", 0, at) + 1
-        raise _whole_file(
-            file, f"holds a NUL byte in line {line}, so it is no text file, or it is damaged."
-        )
-    try:
-        return data.decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        # Bytes before the mark is stripped: utf-8-sig counts from after it.
-        start = error.start + (3 if data.startswith(b"\xef\xbb\xbf") else 0)
-        line = data.count(b"\n", 0, start) + 1
-        begin = data.rfind(b"\n", 0, start) + 1
-        end = data.find(b"\n", start)
-        shown = data[begin : end if end >= 0 else len(data)][:120].decode("cp1252", "replace")
-        raise _whole_file(
-            file,
-            f"is not UTF-8: line {line} holds a byte that UTF-8 does not know, most likely an"
-            f" accented letter from an older program. {advice}",
-            shown.strip(),
-        ) from None
-
-
-def _whole_file(file: str, message: str, value: str | None = None) -> InputFileError:
-    """Make the error for a file that cannot be used at all."""
-    return InputFileError([Problem(file, None, None, value, message)])
-
-
-def _near_files(path: Path) -> str:
-    """Name the files of the same folder that are spelled most like the missing one."""
-    try:
-        names = sorted(each.name for each in path.parent.iterdir() if each.is_file())
-    except (OSError, ValueError):
-        return ""
-    close = difflib.get_close_matches(path.name, names, n=2, cutoff=0.75)
-    return f" Did you mean {' or '.join(repr(each) for each in close)}?" if close else ""
-
-
-def _csv_records(file: str, text: str, columns: Sequence[str]) -> Iterator[Sequence[Cell]]:
-    """Yield the records of a CSV text; a blank line is an empty record, as a spreadsheet counts."""
-    known = set(columns)
-    delimiter = _delimiter_of(text, known)
-    reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True)
-    number = 0
-    while True:
-        number += 1
-        try:
-            record = next(reader)
-        except StopIteration:
-            return
-        except csv.Error as error:
-            raise InputFileError(
-                [
-                    Problem(
-                        file,
-                        number,
-                        None,
-                        None,
-                        f"The quotes of this row are not in order ({error}); a cell that holds a"
-                        ' quote is written in quotes with the quote doubled: "6"" pot".',
-                    )
-                ]
-            ) from None
-        if number == 1 and len(record) <= 2 and record and record[0].casefold().startswith("sep="):
-            yield ()  # A hint for spreadsheet programs, not a header.
-            continue
-        yield list(map(str.strip, record))
-
-
-def _delimiter_of(text: str, known: set[str]) -> str:
-    """Choose the delimiter under which the header shows most of our columns, comma first."""
-    header = next(
-        (
-            line
-            for line in text[:100_000].splitlines()
-            if line.strip(" \t,;") and not line.casefold().startswith("sep=")
-        ),
-        "",
-    )
-    counts = {}
-    for delimiter in _DELIMITERS:
-        try:
-            cells = next(csv.reader([header], delimiter=delimiter), [])
-        except csv.Error:
-            cells = []
-        counts[delimiter] = (len({column_key(each) for each in cells} & known), len(cells))
-    # max keeps the first of equals, and the comma comes first; without any known column the
-    # delimiter that cuts most says best what the header holds.
-    return max(counts, key=lambda each: counts[each])
-
-
-def _workbook_records(file: str, data: bytes, sheet: str) -> Iterator[Sequence[Cell]]:
-    """Yield the rows of one sheet with typed cells, formulas as the values saved with them."""
-    try:
-        with zipfile.ZipFile(io.BytesIO(data)) as archive:
-            names = set(archive.namelist())
-            unpacked = sum(each.file_size for each in archive.infolist())
-            kind = archive.read("mimetype")[:80] if "mimetype" in names else b""
-    except (zipfile.BadZipFile, OSError, ValueError, RuntimeError, NotImplementedError):
-        raise _whole_file(file, "is a damaged workbook; save it again as XLSX or CSV.") from None
-    if b"opendocument" in kind:
-        raise _whole_file(file, "is an OpenDocument file; save it as XLSX or as CSV UTF-8.")
-    if "[Content_Types].xml" not in names:
-        raise _whole_file(file, "is a ZIP archive but no XLSX workbook; unpack it first.")
-    if unpacked > MAX_UNPACKED_BYTES:
-        raise _whole_file(
-            file,
-            f"unpacks to more than {MAX_UNPACKED_BYTES // 2**20} MiB; save the one sheet as CSV.",
-        )
-    try:
-        yield from _sheet_records(file, data, sheet)
-    except InputFileError:
-        raise
-    except Exception as error:  # openpyxl fails with anything on a damaged workbook
-        raise _whole_file(
-            file,
-            f"is a workbook that cannot be read ({type(error).__name__}); save it again as XLSX, or"
-            " as CSV UTF-8.",
-        ) from error
-
-
-def _sheet_records(file: str, data: bytes, sheet: str) -> Iterator[Sequence[Cell]]:
-    """Yield rows of the sheet, each beside the same row read with its formulas."""
-    import openpyxl
-
-    def opened(*, values: bool) -> Any:
-        with warnings.catch_warnings():
-            # Styles and validations that openpyxl leaves out do not touch the values.
-            warnings.simplefilter("ignore")
-            return openpyxl.load_workbook(
-                io.BytesIO(data), read_only=True, data_only=values, keep_links=False
-            )
-
-    def chosen(book: Any) -> Any:
-        sheets = book.worksheets
-        if not sheets:
-            raise _whole_file(file, "is a workbook without a sheet of cells.")
-        named = [each for each in sheets if each.title.strip().casefold() == sheet.casefold()]
-        return (named or sheets)[0]
-
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore")
-        value_rows = chosen(opened(values=True)).iter_rows(max_col=MAX_COLUMNS, values_only=True)
-        formula_rows = chosen(opened(values=False)).iter_rows(max_col=MAX_COLUMNS, values_only=True)
-        for number, (values, formulas) in enumerate(
-            zip(value_rows, formula_rows, strict=False), start=1
-        ):
-            unsaved = [
-                each
-                for value, each in zip(values, formulas, strict=False)
-                if value is None and each is not None
-            ]
-            if unsaved:
-                raise InputFileError(
-                    [
-                        Problem(
-                            file,
-                            number,
-                            None,
-                            str(unsaved[0])[:60],
-                            "A formula of this row has no saved value; open the workbook in a"
-                            " spreadsheet program, let it calculate, and save it.",
-                        )
-                    ]
-                )
-            yield [each.strip() if isinstance(each, str) else each for each in values]
 
 
 def _to_records(
@@ -473,10 +216,10 @@ def _to_records(
     n_columns = 0
     for number, record in enumerate(found, start=1):
         if number > MAX_ROWS:
-            raise _whole_file(
+            raise whole_file(
                 file, f"has more than {MAX_ROWS:,} rows; is this the right file? Split it if so."
             )
-        if not any(record) and all(map(_is_blank, record)):
+        if not any(record) and all(map(is_blank, record)):
             continue
         if header is None:
             header = ["" if each is None else str(each).strip() for each in record]
@@ -487,7 +230,7 @@ def _to_records(
             problems += _missing_columns(file, number, header, missing)
             continue
         if len(record) != n_columns:
-            beyond = [str(each) for each in record[n_columns:] if not _is_blank(each)]
+            beyond = [str(each) for each in record[n_columns:] if not is_blank(each)]
             if beyond:
                 problems.append(
                     Problem(
@@ -507,11 +250,6 @@ def _to_records(
             Problem(file, None, None, None, "is empty; it needs a header row and rows below it.")
         )
     return Records(file, ours, others, numbers, records, problems, plain)
-
-
-def _is_blank(cell: Cell) -> bool:
-    """Tell whether a cell holds nothing."""
-    return cell is None or (isinstance(cell, str) and not cell.strip())
 
 
 def _match_header(

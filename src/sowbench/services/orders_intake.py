@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 import re
 import secrets
 import shutil
@@ -18,7 +17,7 @@ import msgspec
 from sowbench.domain.records import Order
 from sowbench.exchange.files import write_atomically
 from sowbench.exchange.orders import COLUMNS, REQUIRED, check_orders
-from sowbench.exchange.tables import Records, column_key, read_records
+from sowbench.exchange.tables import Records, read_records
 from sowbench.science.errors import InputFileError, OutOfRangeError, Problem, UnknownNameError
 from sowbench.services.book_inputs import base_name, house_of
 from sowbench.services.orders_known import order_words
@@ -409,72 +408,6 @@ def _against(
         else:
             changed.append(Change(before, after))
     return new, changed, n_same
-
-
-def suggestions(problem: Problem) -> tuple[str, ...]:
-    """Return the cells that a problem says may be meant.
-
-    Parameters
-    ----------
-    problem : Problem
-        What is wrong with a cell.
-
-    Returns
-    -------
-    texts : tuple of str
-        What could stand there, the likeliest first.
-    """
-    message = problem.message
-    if "may mean" in message or "day number for" in message:
-        _, _, told = message.partition("may mean" if "may mean" in message else "number for")
-        return tuple(re.findall(r"\d{4}-\d{2}-\d{2}", told))
-    if "Did you mean" in message:
-        return tuple(re.findall(r"'([^']+)'", message.partition("Did you mean")[2]))
-    found = re.search(r"Write it [^:]+: ([\d.]+?)(?:, or ([\d.]+?) if)?\.?(?:\s|$)", message)
-    if found:
-        return tuple(each for each in found.groups() if each)
-    found = re.search(r"(?:Write [\d.]+ % as|Give the number alone[^:]*:) ([\d.]+?)\.?$", message)
-    return (found[1],) if found else ()
-
-
-def missing_columns(intake: Intake) -> tuple[str, ...]:
-    """Return the columns that a file must have and does not.
-
-    Parameters
-    ----------
-    intake : Intake
-        The file.
-
-    Returns
-    -------
-    columns : tuple of str
-        Ours, that a header of the file may stand for.
-    """
-    return tuple(
-        each.column
-        for each in intake.problems
-        if each.column in REQUIRED and "lacks the required column" in each.message
-    )
-
-
-def likely_header(column: str, headers: tuple[str, ...]) -> str:
-    """Return the header that most likely stands for a column.
-
-    Parameters
-    ----------
-    column : str
-        Ours.
-    headers : tuple of str
-        Of the file.
-
-    Returns
-    -------
-    header : str
-        Blank if none is like it.
-    """
-    keys = {column_key(each): each for each in headers}
-    close = difflib.get_close_matches(column, keys, n=1, cutoff=0.5)
-    return keys[close[0]] if close else ""
 
 
 def _folder(desk: Desk, intake_id: str) -> Path:

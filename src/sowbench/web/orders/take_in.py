@@ -21,13 +21,11 @@ from sowbench.services.orders_intake import (
     SeenOtherwiseError,
     forget,
     keep_file,
-    likely_header,
     look,
     mend,
-    missing_columns,
-    suggestions,
     take,
 )
+from sowbench.services.orders_mending import likely_header, missing_columns, suggestions
 from sowbench.services.orders_one import FieldChange, field_changes
 
 if TYPE_CHECKING:
@@ -106,7 +104,7 @@ def take_in(desk: Desk) -> Template:  # noqa: ARG001 - every page is of a book
 @post("/orders/take-in/file", sync_to_thread=True, status_code=200)
 def give(
     desk: Desk,
-    data: Annotated[dict[str, UploadFile | str], Body(media_type=RequestEncodingType.MULTI_PART)],
+    data: Annotated[dict[str, Any], Body(media_type=RequestEncodingType.MULTI_PART)],
 ) -> Template | Redirect:
     """Keep the file that was given, and go on to what it holds."""
     upload = data.get("file")

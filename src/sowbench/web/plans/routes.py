@@ -22,7 +22,8 @@ from sowbench.services.planning import (
     run_view,
     stop_run,
 )
-from sowbench.services.plans_page import accept, decline, plan_view, plans_view
+from sowbench.services.plans_list import accept, decline, plans_view
+from sowbench.services.plans_page import plan_view
 
 FormData = Annotated[dict[str, str], Body(media_type=RequestEncodingType.URL_ENCODED)]
 SECONDS_USUAL: Final = 30.0
