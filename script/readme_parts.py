@@ -3,7 +3,7 @@
 ``python script/readme_parts.py example`` runs README's first example and shows what it prints;
 ``python script/readme_parts.py checks report.jsonl`` sums up the published checks there;
 ``python script/readme_parts.py commands`` writes the help of every command to docs/commands.md.
-"""  # noqa: INP001 - a script, not a package
+"""
 
 from __future__ import annotations
 
