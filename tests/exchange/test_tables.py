@@ -7,7 +7,8 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from sowbench.exchange import cells, tables
+from sowbench.exchange import cells as raw_cells
+from sowbench.exchange import tables
 from sowbench.exchange.tables import read_table
 from sowbench.science.errors import InputFileError
 
@@ -134,7 +135,7 @@ def test_nul_byte_is_refused_with_its_line(write, problems_of):
 
 
 def test_file_too_large_is_refused(write, problems_of, monkeypatch):
-    monkeypatch.setattr(cells, "MAX_BYTES", 20)
+    monkeypatch.setattr(raw_cells, "MAX_BYTES", 20)
     found = problems_of(read, write("o.csv", "order,plants\na,1\nb,2\nc,3\n"))
     assert "larger than" in found[0][3]
 
@@ -226,7 +227,7 @@ def test_open_document_and_other_archives_are_refused_with_advice(write, problem
 
 
 def test_workbook_that_unpacks_too_large_is_refused(write, workbook, problems_of, monkeypatch):
-    monkeypatch.setattr(cells, "MAX_UNPACKED_BYTES", 100)
+    monkeypatch.setattr(raw_cells, "MAX_UNPACKED_BYTES", 100)
     found = problems_of(read, write("o.xlsx", workbook([["order", "plants"], ["a", 1]])))
     assert "unpacks" in found[0][3]
 
