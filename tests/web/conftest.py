@@ -66,6 +66,9 @@ def _planned_once(parts: Parts, kept: Path) -> Parts:
         half = kept.with_suffix(f".{os.getpid()}")
         half.write_bytes(pickle.dumps(made))
         half.rename(kept)
+        for each in kept.parent.glob("*.pickle"):
+            if each != kept:  # of a planner that is no more
+                each.unlink(missing_ok=True)
         return made
 
     planner: Any = make_plan
