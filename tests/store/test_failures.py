@@ -12,7 +12,7 @@ from sowbench.science.errors import (
 )
 from sowbench.store.failures import told
 
-FILE = make_url("sqlite:////home/grower/book.sqlite")
+FILE = make_url("sqlite:////data/book.sqlite")
 SERVER = make_url("postgresql+psycopg://grower:geheim@db/book")
 
 
@@ -47,7 +47,7 @@ def raised(url, error):
 def test_what_sqlite_says_is_told_with_the_file(code, kind):
     error = raised(FILE, exc.OperationalError("INSERT", None, SaidError(code)))
     assert type(error) is kind
-    assert "/home/grower/book.sqlite" in str(error)
+    assert "/data/book.sqlite" in str(error)
     assert error.problem == str(error)
 
 
