@@ -226,3 +226,23 @@ def test_a_view_of_a_book_that_was_begun_halfway(desk):
     assert not view.empty
     assert not view.ready
     assert {each.part: each.has for each in view.steps}["seed"] == "1 lot"
+
+
+def test_every_form_of_the_page_is_sent_to_where_it_is_taken(client, desk):
+    addresses = {each["action"] for each in page(client.get("/begin", headers=HTML)).select("form")
+                 if each.get("method") == "post"}  # fmt: skip
+    take_in_demo(desk)
+    addresses |= {each["action"] for each in page(client.get("/begin", headers=HTML)).select("form")
+                  if each.get("method") == "post"}  # fmt: skip
+    taken = {route.path for route in client.app.routes if "POST" in route.methods}
+    assert len(addresses) == 6
+    assert addresses <= taken
+
+
+def test_orders_given_here_are_looked_at_before_they_are_taken(client, desk):
+    answer = send(client, "/orders/take-in/file", file=("orders.csv", sample("orders.csv")))
+    assert answer.status_code == 200
+    assert answer.url.path.startswith("/orders/take-in/")
+    assert "E-1" in page(answer).main.get_text()
+    with desk.book.reading() as unit:
+        assert unit.orders_page.n_orders() == 0

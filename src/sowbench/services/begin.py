@@ -235,7 +235,7 @@ _STEPS: Final = {
         "Who wants how many of what, and on which day. Everything is counted back from here.",
         "Nothing can be planned without them.",
         "/orders",
-        "/orders/take-in",
+        "/orders/take-in/file",
     ),
     "house": (
         "The house",
