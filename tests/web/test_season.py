@@ -150,9 +150,15 @@ def test_today_the_house_is_laid_beside_the_plan(
         assert head is not None
         stays = unit.season_page.stays(head.id, TODAY, date(2027, 3, 10))
         late = [each for each in stays if each.sown_date is None and each.from_date < TODAY]
+        due = [each for each in stays if each.sown_date is None and each.from_date == TODAY]
+    rows = {row.a["href"]: row for row in shown.select("tbody tr")}
     for each in late:
-        assert any("not sown yet" in words(row) for row in shown.select("tr")
-                   if each.sowing in words(row)), each.sowing  # fmt: skip
+        assert "not sown yet" in words(rows[f"/sowings/{quote(each.sowing)}"]), each.sowing
+    assert due, "the demo's day is one of sowing"
+    for each in due:
+        row = rows[f"/sowings/{quote(each.sowing)}"]
+        assert "to be sown today" in words(row)
+        assert not row.select(".differs"), "what is planned for today does not differ yet"
     # On other days nothing is said of the journal, which knows of today.
     assert not page(demo_client, "/season/day?on=2027-04-01").select(".differs")
 

@@ -81,7 +81,11 @@ class PlaceView:
 
 @dataclass(frozen=True, slots=True)
 class DayStay:
-    """A sowing in a place on a day; ``differs`` says what the journal says otherwise."""
+    """A sowing in a place on a day.
+
+    ``differs`` says what the journal says otherwise; ``due`` what the plan has for this very day
+    and is not done yet.
+    """
 
     sowing: str
     crop: str
@@ -91,6 +95,7 @@ class DayStay:
     since: date | None
     until: date | None
     differs: str = ""
+    due: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -262,7 +267,7 @@ def day_view(desk: Desk, day: date | None = None) -> DayView | None:
         stays = unit.season_page.stays(head.id, day, day + timedelta(days=1), None, 5000)
         there = unit.season_page.trays_now(names) if day == today else []
     by_place: dict[str, list[DayStay]] = {
-        name: _planned(name, stays, there, catalog, by_journal=day == today) for name in names
+        name: _planned(name, day, stays, there, catalog, by_journal=day == today) for name in names
     }
     by_use = {each.name: each for each in uses}
     places = tuple(
@@ -297,6 +302,7 @@ def _day_place(name: str, daily: DailyUse | None, day: date, stays: list[DayStay
 
 def _planned(
     place: str,
+    day: date,
     stays: Sequence[Stay],
     there: Sequence[TraysThere],
     catalog: Catalog,
@@ -312,6 +318,9 @@ def _planned(
     planned = [each for each in stays if each.place == place]
     for stay in planned:
         differs = _differs(stay, n_there.get(stay.sowing, 0)) if by_journal else ""
+        due = ""
+        if differs and stay.from_date == day and stay.ended_date is None:
+            differs, due = "", "comes here today" if stay.sown_date else "to be sown today"
         found.append(
             DayStay(
                 sowing=stay.sowing,
@@ -322,13 +331,18 @@ def _planned(
                 since=stay.from_date,
                 until=stay.to_date - timedelta(days=1),
                 differs=differs,
+                due=due,
             )
         )
     known = {each.sowing for each in planned}
-    elsewhere = {each.sowing: each.place for each in stays}
+    elsewhere = {each.sowing: each for each in stays}
     for each in there:
         if each.place == place and each.sowing not in known:
             goes = elsewhere.get(each.sowing)
+            is_due = goes is not None and goes.from_date == day
+            differs = "stands here; the plan has it nowhere today"
+            if goes is not None:
+                differs = f"stands here; the plan has it in {goes.place} today"
             found.append(
                 DayStay(
                     sowing=each.sowing,
@@ -338,9 +352,8 @@ def _planned(
                     step="",
                     since=None,
                     until=None,
-                    differs=f"stands here; the plan has it in {goes} today"
-                    if goes
-                    else "stands here; the plan has it nowhere today",
+                    differs="" if is_due else differs,
+                    due=f"goes to {goes.place} today" if is_due and goes is not None else "",
                 )
             )
     return found

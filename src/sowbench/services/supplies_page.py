@@ -122,5 +122,14 @@ def _line(
             name += f", {variety}"
         return SupplyLine(supply, "seed", name, lot if lot in varieties else "", is_late)
     if supply.unit == "L":
-        return SupplyLine(supply, "mix", supply.item, "", is_late)
+        return SupplyLine(supply, "mix", _month_words(supply.item), "", is_late)
     return SupplyLine(supply, "container", supply.item, "", is_late)
+
+
+def _month_words(item: str) -> str:
+    """Write the month of an item as people say it: mix for 2027-04 is mix for April 2027."""
+    words, _, month = item.rpartition(" ")
+    try:
+        return f"{words} {date.fromisoformat(f'{month}-01'):%B %Y}"
+    except ValueError:
+        return item
