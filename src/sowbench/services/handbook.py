@@ -386,14 +386,16 @@ def _container_words(container: Container) -> str:
 
 def _crop_first(crop: Crop, temp_c: float) -> tuple[tuple[str, str, str], ...]:
     low, high = crop.plants_per_cell
-    plants = f"{low}" if low == high else f"{low} to {high}"
+    plants = wording.count(high, "plant") if low == high else f"{low} to {high} plants"
+    days = days_half_up(crop, temp_c)
+    up = f"half up in {days}" if days[0].isdigit() else days
     light = {"light": "leave it in the light", "dark": "keep it dark"}
     depth = "on the surface" if crop.depth_mm == 0 else f"{show_number(crop.depth_mm)} mm"
     cover = "covered" if crop.cover else "left open"
     return (
         ("sow", depth, light.get(crop.light_need.value, cover)),
-        ("seeds to a cell", f"{crop.seeds_per_cell}", f"for {plants} {'plant' if high == 1 else 'plants'}"),
-        ("germinate at", f"{wording.amount(round(temp_c, 1))} °C", f"half up in {days_half_up(crop, temp_c)}"),
+        ("seeds to a cell", f"{crop.seeds_per_cell}", f"for {plants}"),
+        ("germinate at", f"{wording.amount(round(temp_c, 1))} °C", up),
         ("not below", f"{crop.min_c:.0f} °C", "while it grows"),
         ("a gram", f"{show_number(crop.seeds_per_g)} seeds", ""),
     )
