@@ -97,10 +97,11 @@ def test_a_text_that_cannot_be_changed_line_by_line_is_written_anew():
 
 
 def test_the_line_of_a_table_and_of_a_key_is_found():
-    lines = HOUSE.splitlines()
-    assert lines[line_of(HOUSE, "place", 1, "area_m2") - 1].startswith("area_m2")
-    assert lines[line_of(HOUSE, "place", 1, "temp_c") - 1] == "[[place]]"
-    assert lines[line_of(HOUSE, "crew", None, "") - 1] == "[crew]"
+    # Lines are counted from 1.
+    lines: dict[int | None, str] = dict(enumerate(HOUSE.splitlines(), start=1))
+    assert lines[line_of(HOUSE, "place", 1, "area_m2")].startswith("area_m2")
+    assert lines[line_of(HOUSE, "place", 1, "temp_c")] == "[[place]]"
+    assert lines[line_of(HOUSE, "crew", None, "")] == "[crew]"
     assert line_of(HOUSE, "machine", 0) is None
 
 

@@ -126,6 +126,7 @@ def test_a_lot_filled_in_wrongly_is_not_kept(desk, values, column, said):
     good = {"lot": "N1", "crop": "kale", "n_tested": "100", "n_normal": "90", "n_seeds": "1000"}
     name, form = save_lot(desk, "", good | values)
     assert not name
+    assert form is not None
     assert said in " ".join(form.problems[column])
     with desk.book.reading() as unit:
         assert [each.id for each in unit.lots.all()] == ["B1", "B4"]

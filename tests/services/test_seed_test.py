@@ -1,6 +1,7 @@
 """A germination test by replicates: judged by the published table, taken or only written down."""
 
 from datetime import UTC, date, datetime
+from typing import Any
 
 import pytest
 
@@ -30,6 +31,10 @@ def replicates(*normal: int, day: str = "2027-03-08") -> dict[str, str]:
     return {"tested_on": day} | {f"normal_{at}": str(n) for at, n in enumerate(normal, start=1)}
 
 
+def judge(desk: Desk, layout: str, values: dict[str, str]) -> Any:
+    return germination_form(desk, "K26", layout, values).judged
+
+
 def lot_now(desk: Desk) -> SeedLot:
     with desk.book.reading() as unit:
         found = unit.lots.get("K26")
@@ -55,7 +60,7 @@ def test_the_tables_are_those_printed():
     ],
 )
 def test_four_replicates_of_a_hundred_are_judged(desk, normal, mean, spread, allowed, accepted):
-    judged = germination_form(desk, "K26", "4 x 100", replicates(*normal)).judged
+    judged = judge(desk, "4 x 100", replicates(*normal))
     assert (judged.mean_percent, judged.range_points, judged.allowed_points) == (
         mean, spread, allowed,
     )  # fmt: skip
@@ -66,29 +71,31 @@ def test_four_replicates_of_a_hundred_are_judged(desk, normal, mean, spread, all
 
 def test_replicates_of_fifty_are_joined_two_by_two(desk):
     # 48 + 46 and 40 + 44 of 100: means 94 and 84, mean 89, range 10, allowed 10.
-    judged = germination_form(desk, "K26", "4 x 50", replicates(48, 46, 40, 44)).judged
+    judged = judge(desk, "4 x 50", replicates(48, 46, 40, 44))
     assert (judged.n_tested, judged.n_normal, judged.mean_percent) == (200, 178, 89)
     assert (judged.range_points, judged.allowed_points, judged.accepted) == (10, 10, True)
     assert "common practice" in judged.rule
-    judged = germination_form(desk, "K26", "4 x 50", replicates(48, 46, 40, 43)).judged
+    judged = judge(desk, "4 x 50", replicates(48, 46, 40, 43))
     assert judged.accepted is False
 
 
 def test_a_hundred_seeds_are_not_judged_and_say_so(desk):
-    judged = germination_form(desk, "K26", "4 x 25", replicates(25, 25, 10, 25)).judged
+    judged = judge(desk, "4 x 25", replicates(25, 25, 10, 25))
     assert judged.accepted is None
     assert "No range is published for 100 seeds" in judged.rule
 
 
 def test_all_alike_and_none_alive_are_judged_too(desk):
     for n in (0, 100):
-        judged = germination_form(desk, "K26", "4 x 100", replicates(n, n, n, n)).judged
+        judged = judge(desk, "4 x 100", replicates(n, n, n, n))
         assert judged.accepted is True, n
 
 
 def test_a_test_that_stands_becomes_the_lots_test_once(desk):
     for _ in range(2):
-        form = keep_germination(desk, "K26", "4 x 100", replicates(95, 91, 88, 84), "a" * 32, "Ilo")
+        values = replicates(95, 91, 88, 84)
+        form = keep_germination(desk, "K26", "4 x 100", values, "a" * 32, "Ilo")
+        assert form.judged is not None
         assert form.judged.accepted
     lot = lot_now(desk)
     assert (lot.n_tested, lot.n_normal, lot.tested_on) == (400, 358, date(2027, 3, 8))
@@ -135,8 +142,8 @@ def test_what_cannot_be_is_said_beside_its_field_and_not_kept(desk, changed, fie
 
 def test_it_is_compared_with_the_test_that_the_lot_has(desk):
     # 362 of 400 is 90.5 %. Their mean of 90.5 and 85 is 87.75, where 7 points are allowed.
-    near = germination_form(desk, "K26", "4 x 100", replicates(85, 86, 84, 85)).judged
+    near = judge(desk, "4 x 100", replicates(85, 86, 84, 85))
     assert "within the tolerance" in near.other
-    far = germination_form(desk, "K26", "4 x 100", replicates(80, 82, 78, 80)).judged
+    far = judge(desk, "4 x 100", replicates(80, 82, 78, 80))
     assert "more than the tolerance" in far.other
     assert "age" in far.other

@@ -3,6 +3,7 @@
 import re
 from dataclasses import replace
 from io import BytesIO
+from typing import Any
 
 import openpyxl
 import pytest
@@ -123,7 +124,7 @@ def test_replicates_that_differ_cannot_be_taken(demo_client: TestClient[Litestar
 
 def test_a_workbook_is_looked_at_and_then_taken_in(client: TestClient[Litestar]):
     book = openpyxl.Workbook()
-    sheet = book.active
+    sheet: Any = book.active
     sheet.append(["Lot", "Crop", "N tested", "N normal", "N seeds", "Treated"])
     sheet.append(["=1+1 no sum", "kale", 100, 90, 500, "no"])
     sheet["A2"].data_type = "s"
