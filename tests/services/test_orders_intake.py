@@ -135,6 +135,30 @@ def test_a_known_order_is_shown_as_a_difference_and_can_be_left_as_it_is(desk: D
     }
 
 
+def test_what_a_file_has_no_column_for_stays_as_it_is(desk: Desk) -> None:
+    full = (
+        "order,customer,crop,variety,plants,wanted_on,earliest_on,latest_on,system,note\n"
+        "k,Long Field,kale,Dark,60,2027-05-10,2027-05-08,2027-05-14,field,by the gate\n"
+    )
+    take(desk, give(desk, full).id)
+
+    intake = give(desk, "order,crop,plants,wanted_on\nk,kale,80,2027-05-12\n")
+    take(desk, intake.id)
+
+    order = orders_of(desk)["k"]
+    assert (order.plants, order.customer, order.variety) == (80, "Long Field", "Dark")
+    assert (order.system, order.note) == ("field", "by the gate")
+    assert (order.earliest_date, order.latest_date) == (date(2027, 5, 10), date(2027, 5, 16))
+
+
+def test_a_blank_cell_of_a_column_that_is_there_is_taken_as_blank(desk: Desk) -> None:
+    take(desk, give(desk, GOOD).id)
+
+    intake = give(desk, GOOD.replace("Long Field", ""))
+
+    assert [each.after.customer for each in intake.changed] == [""]
+
+
 def test_a_file_taken_again_changes_nothing(desk: Desk) -> None:
     take(desk, give(desk, GOOD).id)
 

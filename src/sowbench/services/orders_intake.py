@@ -34,6 +34,18 @@ UPLOAD_MOST_BYTES: Final = 32 * 1024 * 1024
 KEPT_D: Final = 7.0
 """A file that was given but not taken is kept so long [d]; ours."""
 
+_FIELD_OF: Final = {
+    **{
+        each: each
+        for each in (
+            "customer", "variety", "substitutes", "unit", "system", "confidence_frac", "min_frac",
+            "partial", "organic", "handover", "status", "note",
+        )
+    },
+    "container": "containers",
+}  # fmt: skip
+"""Fields that a known order keeps where the file has no such column."""
+
 _FILE, _EDITS = "file", "edits.json"
 _ID: Final = re.compile(r"[0-9a-f]{32}")
 _N_CACHED: Final = 2
@@ -341,7 +353,8 @@ def _compared(unit: Unit, intake_id: str, data: bytes, edits: Edits) -> Intake:
     records = _edited(records, edits)
     checked = check_orders(records, words=order_words(catalog))
     known = unit.orders.named(each.id for each in checked.orders)
-    new, changed, n_same = _against(checked.orders, known)
+    absent = frozenset(COLUMNS) - frozenset(records.columns.values())
+    new, changed, n_same = _against(checked.orders, known, absent)
     return Intake(
         id=intake_id,
         edits=edits,
@@ -390,7 +403,7 @@ def _edited(records: Records, edits: Edits) -> Records:
 
 
 def _against(
-    orders: tuple[Order, ...], known: Mapping[str, Order]
+    orders: tuple[Order, ...], known: Mapping[str, Order], absent: frozenset[str]
 ) -> tuple[list[Order], list[Change], int]:
     """Part orders into new ones, changed ones and the number of those that are the same."""
     if not known:
@@ -401,13 +414,30 @@ def _against(
         if before is None:
             new.append(each)
             continue
-        # A drop that stands alone in a file is still a drop.
-        after = each if each.standing_of else replace(each, standing_of=before.standing_of)
+        after = _as_told(each, before, absent)
         if before == after:
             n_same += 1
         else:
             changed.append(Change(before, after))
     return new, changed, n_same
+
+
+def _as_told(order: Order, before: Order, absent: frozenset[str]) -> Order:
+    """Leave a known order as it is in what the file has no column for.
+
+    A drop that stands alone in a file is still a drop; days that serve move along with the day.
+    """
+    left = {
+        name: getattr(before, name)
+        for column, name in _FIELD_OF.items()
+        if column in absent and (name != "unit" or order.crop == before.crop)
+    }
+    moved = order.wanted_date - before.wanted_date
+    if "earliest_on" in absent:
+        left["earliest_date"] = min(before.earliest_date + moved, order.wanted_date)
+    if "latest_on" in absent:
+        left["latest_date"] = max(before.latest_date + moved, order.wanted_date)
+    return replace(order, **left, standing_of=order.standing_of or before.standing_of)
 
 
 def _folder(desk: Desk, intake_id: str) -> Path:

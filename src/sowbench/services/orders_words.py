@@ -123,6 +123,8 @@ def _standing(listed: ListedOrder, *, planned: bool) -> tuple[str, str]:
         return "act", f"{what}: {_lower(reason_words(unmet.reason))}"
     if plan is None:
         return "", "not in the plan yet" if planned else ""
+    if plan.plants != order.plants and not listed.n_delivered:
+        return "watch", f"planned for {plan.plants:,}; plan again"
     if plan.chance_in_time_frac < UNTIMELY_FRAC:
         return "act", "more likely too late, or overgrown, than not"
     if plan.risky:
