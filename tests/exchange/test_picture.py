@@ -5,8 +5,8 @@ from datetime import date
 import numpy as np
 import pytest
 
-from sowbench.exchange.picture import SOIL, WIDTH_PX, draw_season, season_spec
-from sowbench.exchange.season_use import DailyUse
+from sowbench.exchange.picture import SOIL, WIDTH_PX, draw_season, place_spec, season_spec
+from sowbench.exchange.season_use import DailyUse, by_week
 
 FIRST = date(2027, 3, 1)
 
@@ -84,3 +84,25 @@ def test_long_name_does_not_run_into_the_bars():
     (shown,) = [each.text for each in root.iter() if (each.text or "").startswith("The yard")]
     assert shown is not None
     assert shown.endswith("…")
+
+
+def test_one_place_is_drawn_alone_as_wide_as_its_page_with_today_marked():
+    daily = DailyUse("Bench", "m²", date(2027, 3, 1), [4.0, 10.0, 12.0, 0.0], [10.0] * 4)
+    spec = place_spec(daily, date(2027, 3, 1), date(2027, 3, 5), today=date(2027, 3, 2), words="x")
+    assert (spec["width"], spec["description"]) == ("container", "x")
+    states = [each["state"] for each in spec["layer"][0]["data"]["values"]]
+    assert states == ["room", "full", "over", "room"]
+    marks = [each["mark"].get("shape", each["mark"]["type"]) for each in spec["layer"]]
+    # Full and over have shapes of their own, beside their colors.
+    assert marks == ["rect", "rule", "triangle-down", "triangle-up", "rule"]
+    later = place_spec(daily, date(2027, 3, 1), date(2027, 3, 5), today=date(2027, 3, 9))
+    assert len(later["layer"]) == len(spec["layer"]) - 1
+
+
+def test_bars_of_weeks_are_cut_to_the_days_shown():
+    daily = by_week(DailyUse("Bench", "m²", date(2027, 3, 4), [1.0] * 10, [10.0] * 10))
+    bars = place_spec(daily, date(2027, 3, 4), date(2027, 3, 14))["layer"][0]["data"]["values"]
+    assert [(each["from"], each["to"]) for each in bars] == [
+        ("2027-03-04", "2027-03-08"),
+        ("2027-03-08", "2027-03-14"),
+    ]

@@ -5,6 +5,7 @@ import pytest
 from sowbench.exchange.season_use import (
     DailyUse,
     Spell,
+    by_week,
     day_states,
     full_spells,
     fullest_day,
@@ -99,3 +100,26 @@ def test_heading_puts_what_is_over_first():
     assert head == (
         "More is asked than there is: the hands on 1 March and on 1 other day, Yard on 1 March."
     )
+
+
+def test_weeks_of_a_place_show_its_fullest_day_and_those_of_hands_all_minutes():
+    # 1 March 2027 is a Monday; ten days from the 4th make three weeks.
+    use = [1, 5, 2, 0, 9, 10, 3, 0, 0, 0, 0, 4]
+    daily = DailyUse("Bench", "m2", date(2027, 3, 4), use, [10.0] * 12)
+    weekly = by_week(daily)
+    assert (weekly.first_date, weekly.step_d) == (date(2027, 3, 1), 7)
+    assert list(weekly.use) == [5, 10, 4]
+    assert day_states(weekly) == ["room", "full", "room"]
+    minutes = DailyUse("hands", "min", date(2027, 3, 4), use, [10.0] * 12, hands=True)
+    assert list(by_week(minutes).use) == [8, 22, 4]
+    assert by_week(minutes).capacity == [40, 70, 10]
+
+
+def test_the_fullest_day_of_a_week_is_the_one_with_least_room():
+    daily = DailyUse("Bench", "m2", date(2027, 3, 1), [5, 4], [10.0, 4.0])
+    assert (by_week(daily).use, by_week(daily).capacity) == ([4], [4.0])
+    assert day_states(by_week(daily)) == ["full"]
+
+
+def test_weeks_of_nothing_are_none():
+    assert list(by_week(DailyUse("Bench", "m2", date(2027, 3, 1), [], None)).use) == []

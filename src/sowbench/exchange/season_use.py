@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
+from itertools import pairwise
 from typing import TYPE_CHECKING, Any, Final
 
 if TYPE_CHECKING:
@@ -62,9 +63,7 @@ def by_week(daily: DailyUse) -> DailyUse:
     before = daily.first_date.weekday()
     use, capacity = list(daily.use), None if daily.capacity is None else list(daily.capacity)
     starts = [0, *range(7 - before, len(use), 7)] if use else []
-    weeks = [
-        range(start, stop) for start, stop in zip(starts, [*starts[1:], len(use)], strict=True)
-    ]
+    weeks = [range(start, stop) for start, stop in pairwise([*starts, len(use)])]
     if daily.hands:
         use_by_week = [sum(use[at] for at in week) for week in weeks]
         room = None if capacity is None else [sum(capacity[at] for at in week) for week in weeks]
