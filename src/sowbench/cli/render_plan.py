@@ -126,10 +126,17 @@ _PART_WORDS: Final = {
 
 def gap_words(summary: Summary) -> str:
     """Say how far from the cheapest plan this one can be at most."""
+    if summary.shares_trays and summary.cost < summary.bound:
+        return (
+            "No plan can be cheaper in which each sowing has trays of its own: this is proven."
+            " What trays shared by rows could save beyond this one is not known."
+        )
+    alone = ", each sowing in trays of its own" if summary.shares_trays else ""
     if summary.gap_frac < 0.0005:
-        return "No plan can be cheaper by more than a hair: this is proven."
+        return f"No plan can be cheaper by more than a hair{alone}: this is proven."
     words = (
         f"That is at most {wording.percent(summary.gap_frac, 1)} above the cheapest possible plan"
+        f"{alone}"
     )
     other = summary.gap_without_short_frac
     if abs(other - summary.gap_frac) >= 0.0005 and other > 0:

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from sowbench.domain.plan import Plan, Price
+from sowbench.domain.plan import Plan, Price, shares_a_tray
 from sowbench.domain.records import Order, SeedLot
 from sowbench.domain.tray_rows import tray_rows
 from sowbench.planning.assemble import order_plans, sowing_record, tasks_of, total_use
@@ -241,9 +241,11 @@ def hand_out(
     """Write everything down."""
     parts = plan_cost(season, settled)
     cost = sum(parts.values())
-    bound = min(linear.bound + fixed_cost(season, settled), cost)
     orders = order_plans(season, settled)
     sowings = [sowing_record(season, p) for p in settled.placed]
+    bound = linear.bound + fixed_cost(season, settled)
+    if not any(shares_a_tray(each) for each in sowings):  # sharing may go below it
+        bound = min(bound, cost)
     rows = tray_rows(sowings, season.containers)
     unmet = unmet_orders(season, candidates, linear, settled, orders)
     return Plan(

@@ -276,7 +276,7 @@ def jobs_of(season: Season, block: Block, groups: GroupTable, work: Work) -> lis
         minutes = np.where(moves.space < moves.tone, work.space(last_cells), 0.0)
         out.append(Job("space", grow, moves.space, minutes))
     carry = work.carry(final)
-    moved = (block.tone != grow) & (moves.tone < moves.end)
+    moved = (block.tone != grow) & (moves.tone < moves.hold)
     out.append(Job("tone", block.tone, moves.tone, np.where(moved, carry, 0.0)))
     held = (block.hold >= 0) & (moves.hold < moves.end)
     if held.any():

@@ -8,7 +8,17 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import TYPE_CHECKING, Final
 
-from sowbench.domain.plan import Moved, Offer, OrderPlan, Plan, Sowing, Step, Supply, Task
+from sowbench.domain.plan import (
+    Moved,
+    Offer,
+    OrderPlan,
+    Plan,
+    Sowing,
+    Step,
+    Supply,
+    Task,
+    shares_a_tray,
+)
 from sowbench.domain.records import Container, Order
 from sowbench.domain.tray_rows import TrayRows, tray_rows
 
@@ -143,6 +153,7 @@ class Summary:
     bound: float
     gap_frac: float
     gap_without_short_frac: float
+    shares_trays: bool
     seconds: float
     unmet: tuple[UnmetOrder, ...]
     risky: tuple[RiskyOrder, ...]
@@ -207,6 +218,7 @@ def summarize(
         bound=plan.bound,
         gap_frac=plan.gap_frac,
         gap_without_short_frac=plan.gap_without_short_frac,
+        shares_trays=any(shares_a_tray(each) for each in plan.sowings),
         seconds=plan.seconds,
         unmet=_unmet(plan, orders),
         risky=_listed(plan, orders, lambda each: bool(each.risky)),
