@@ -97,7 +97,7 @@ def place_spec(
     Parameters
     ----------
     daily : DailyUse
-        Use by day, or by week.
+        Use by day, or by week, for all days shown.
     first, last : date
         First day shown, and the day after the last.
     today : date or None, default None
@@ -180,7 +180,10 @@ def _row(daily: DailyUse, first: date, last: date, *, alone: bool = False) -> di
     x = {
         "field": "from",
         "type": "temporal",
-        "scale": {"type": "utc", "domain": [_instant_ms(first), _instant_ms(last)]},
+        # Bars alone reach from end to end, so their days are all that need be said.
+        "scale": {"type": "utc", "nice": False}
+        if alone
+        else {"type": "utc", "domain": [first.isoformat(), last.isoformat()]},
         "axis": _axis(first, last) if alone else _month_axis(first, last),
     }
     y_scale = {"domain": [0, top * 1.22], "nice": False}
@@ -289,11 +292,6 @@ def _month_axis(first: date, last: date) -> dict[str, Any]:
 def _limits(daily: DailyUse) -> Iterable[float]:
     """Return what there is on each day, nothing if there is no limit."""
     return () if daily.capacity is None else daily.capacity
-
-
-def _instant_ms(day: date) -> int:
-    """Return the first instant of a day as the drawing library counts it, in milliseconds."""
-    return (day - date(1970, 1, 1)).days * 86_400_000
 
 
 def _dates(daily: DailyUse) -> list[date]:

@@ -248,7 +248,7 @@ def _looked_at(
     if lot.use_by is not None and lot.use_by < today:
         return "watch", "past its use-by day"
     if minimum_frac is not None and now.mid_frac < minimum_frac:
-        return "watch", "below the federal minimum"
+        return "watch", "below the US federal minimum"
     return "", ""
 
 

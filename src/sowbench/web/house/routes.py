@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import asyncio
-from typing import Annotated
+from typing import Annotated, Any
 
 from litestar import Response, get, post
 from litestar.datastructures import UploadFile
@@ -32,7 +32,7 @@ from sowbench.services.house_versions import (
 from sowbench.web.season.queries import asked_whole
 
 FormData = Annotated[dict[str, str], Body(media_type=RequestEncodingType.URL_ENCODED)]
-FileData = Annotated[dict[str, UploadFile | str], Body(media_type=RequestEncodingType.MULTI_PART)]
+FileData = Annotated[dict[str, Any], Body(media_type=RequestEncodingType.MULTI_PART)]
 _MOST_TABLES = 100_000
 
 
