@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime
 from typing import Protocol
 
 from sowbench.domain.book import Kept
@@ -36,7 +36,7 @@ class DayJob:
     """
 
     key: str
-    date: date
+    date: dt.date
     task: str
     sowing: str
     place: str
@@ -47,12 +47,12 @@ class DayJob:
     orders: tuple[str, ...] = ()
     card: str = ""
     done_entry: str = ""
-    done_date: date | None = None
-    done_at: datetime | None = None
+    done_date: dt.date | None = None
+    done_at: dt.datetime | None = None
     done_person: str = ""
-    sown_date: date | None = None
-    counted_date: date | None = None
-    ended_date: date | None = None
+    sown_date: dt.date | None = None
+    counted_date: dt.date | None = None
+    ended_date: dt.date | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,7 +61,7 @@ class PlannedHandOver:
 
     order: str
     customer: str
-    date: date
+    date: dt.date
     sowing: str
     plants: int
 
@@ -75,9 +75,9 @@ class TrayStands:
     container: str
     n_cells: int
     place: str
-    gone_date: date | None
+    gone_date: dt.date | None
     gone_how: str
-    counted_date: date | None
+    counted_date: dt.date | None
     counted_by: str
     count_entry: str
     n_right: int | None
@@ -93,11 +93,11 @@ class SowingStands:
     crop: str
     variety: str
     place: str
-    sown_date: date | None
+    sown_date: dt.date | None
     n_trays: int
     n_trays_counted: int
     first_tray: int
-    counted_date: date | None
+    counted_date: dt.date | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,18 +106,18 @@ class TickedOff:
 
     key: str
     entry: str
-    date: date
-    at: datetime | None
+    date: dt.date
+    at: dt.datetime | None
     person: str
 
 
 class TodayPage(Protocol):
     """What the pages of a day's work and of counting read."""
 
-    def jobs(self, plan_id: int, day: date) -> list[DayJob]:
+    def jobs(self, plan_id: int, day: dt.date) -> list[DayJob]:
         """Return the jobs of a day with their cards."""
 
-    def late(self, plan_id: int, first: date, before: date, limit: int) -> list[DayJob]:
+    def late(self, plan_id: int, first: dt.date, before: dt.date, limit: int) -> list[DayJob]:
         """Return jobs of earlier days that nothing says are done, the oldest first.
 
         Watering and changes of lot are left out: what was not done is not made up for.
@@ -135,13 +135,13 @@ class TodayPage(Protocol):
     def tray(self, sowing: str, number: int) -> TrayStands | None:
         """Return one tray with its map."""
 
-    def counts_of_day(self, sowing: str, day: date) -> list[Kept]:
+    def counts_of_day(self, sowing: str, day: dt.date) -> list[Kept]:
         """Return the counts of a sowing on a day, in the order of arrival, struck ones too."""
 
-    def open_count(self, plan_id: int, sowing: str, day: date) -> DayJob | None:
+    def open_count(self, plan_id: int, sowing: str, day: dt.date) -> DayJob | None:
         """Return the count of a sowing that is planned up to a day and not ticked off."""
 
-    def counts_due(self, plan_id: int, day: date) -> list[str]:
+    def counts_due(self, plan_id: int, day: dt.date) -> list[str]:
         """Return the sowings whose count is planned up to a day and that nobody counted since."""
 
     def planned(self, plan_id: int, sowing: str) -> Sowing | None:
