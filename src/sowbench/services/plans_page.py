@@ -246,20 +246,26 @@ def plan_view(desk: Desk, plan_id: int) -> PlanView:
     )
 
 
+def _met_words(head: PlanHead) -> str:
+    """Say how many orders a plan meets."""
+    if head.n_orders == 1:
+        return "the one order is not met" if head.n_unmet else "the one order is met"
+    if not head.n_unmet:
+        return f"all {head.n_orders:,} orders met"
+    return f"{head.n_orders - head.n_unmet:,} of {head.n_orders:,} orders met"
+
+
 def _heading(head: PlanHead, other: PlanHead | None, n_moved: int) -> str:
     """Say what is true of a plan."""
-    met = head.n_orders - head.n_unmet
-    all_met = f"all {head.n_orders:,} orders" if not head.n_unmet else (
-        f"{met:,} of {head.n_orders:,} orders"
-    )  # fmt: skip
+    met = _met_words(head)
     if head.state is PlanState.CURRENT:
-        return f"The plan of the house: {all_met} met"
+        return f"The plan of the house: {met}"
     if head.state is PlanState.PROPOSED:
         if other is None:
-            return f"A first plan: {all_met} met"
+            return f"A first plan: {met}"
         changes = "1 sowing" if n_moved == 1 else f"{n_moved:,} sowings"
         return f"A new plan changes {changes}" if n_moved else "The new plan changes no sowing"
-    return f"An earlier plan: {all_met} met" if head.state is PlanState.PAST else "A plan set aside"
+    return f"An earlier plan: {met}" if head.state is PlanState.PAST else "A plan set aside"
 
 
 def _moved(plan: Plan, before: Plan, catalog: Catalog) -> tuple[MovedSowing, ...]:
