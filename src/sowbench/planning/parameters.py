@@ -51,7 +51,7 @@ class SolveParameters:
     neighborhood_orders: int = 20
     near_per_order: int = 10
     split_per_order: int = 3
-    round_seconds: float = 2.0
+    round_seconds: float = 5.0
     round_gap_frac: float = 0.001
     gap_frac: float = 0.001
 

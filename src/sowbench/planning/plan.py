@@ -47,16 +47,18 @@ from sowbench.planning.tray_rows import share_again, share_trays, tell_rows
 
 FloatArray = NDArray[np.float64]
 ASSUMED_TEST_SEEDS = 100
-# Time kept back for what follows the search: exact chances, offers, writing down. It takes up
-# to 1.3 times as long as laying out the candidates did on the same machine.
-TAIL_MOST_FRAC = 0.45
+# Time kept back for what follows the search: exact chances, offers, writing down. It takes about
+# as long as laying out the candidates did on the same machine, with many unmet orders longer.
+TAIL_MOST_FRAC = 0.4
 TAIL_LEAST_S = 0.5
-TAIL_OF_LAYOUT = 1.3
+TAIL_OF_LAYOUT = 1.0
 # The first plan in whole trays is worth most of a short search, and little of a long one.
 START_MOST_FRAC = 0.7
 START_MOST_S = 15.0
 # The linear program gives the bound and the prices that guide everything after it.
 LINEAR_MOST_FRAC = 0.8
+# On a machine too slow for its time, a plan worth the name comes before the limit.
+BOUND_LEAST_FRAC, START_LEAST_FRAC = 0.3, 0.15
 # Share of the time in which the bound of a plan made again is proven for its true costs.
 BOUND_AGAIN_FRAC = 0.2
 
@@ -158,7 +160,7 @@ def make_plan(
     tail_s = min(TAIL_MOST_FRAC * parameters.seconds, TAIL_LEAST_S + TAIL_OF_LAYOUT * laid_s)
     deadline = began + parameters.seconds - tail_s
     linear, finder, choice, rounds = search(program, parameters, seed, deadline, progress)
-    choice = make_fit(season, candidates, finder, choice, parameters)
+    choice = make_fit(season, candidates, finder, choice)
     names = names_taken(inputs, fixed)
     placed = place_all(season, candidates, choice, names)
     rename_kept(season, placed, keep)
@@ -215,7 +217,7 @@ def search(
     progress: Progress | None,
 ) -> tuple[LinearResult, Search, Choice, int]:
     """Prove the bound and look for a plan close to it."""
-    left = max(1.0, deadline - time.monotonic())
+    left = max(BOUND_LEAST_FRAC * parameters.seconds, deadline - time.monotonic())
     linear = solve_linear(
         program,
         seconds=LINEAR_MOST_FRAC * left if parameters.rounds is None else 1e6,
@@ -223,7 +225,7 @@ def search(
         progress=progress,
     )
     finder = Search(program, linear, parameters, np.random.default_rng(seed))
-    left = max(1.0, deadline - time.monotonic())
+    left = max(START_LEAST_FRAC * parameters.seconds, deadline - time.monotonic())
     choice = finder.start(min(START_MOST_FRAC * left, START_MOST_S))
     result = finder.run(choice, deadline, progress)
     return linear, finder, result.choice, result.rounds

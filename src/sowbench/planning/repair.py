@@ -1,29 +1,31 @@
 """Make a choice fit to the last minute and tray, once its parts are sowings with whole trays.
 
 Splitting a candidate takes a little more than its share of trays, minutes and pots, which the
-program does not see. Where that breaks a limit, the limit is drawn tighter by as much and the
-orders that use it are chosen again.
+program does not see. Where that breaks a limit, the limit is drawn tighter by as much and what
+had to be dropped for it is made room for again.
 """
 
 from __future__ import annotations
 
+import time
 from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from sowbench.planning.candidates import Candidates
-from sowbench.planning.neighborhood import Choice, Part, improve
+from sowbench.planning.neighborhood import Choice, Part
 from sowbench.planning.offers import residual_of
-from sowbench.planning.parameters import SolveParameters
 from sowbench.planning.placed import place_all
-from sowbench.planning.program import Program
 from sowbench.planning.resources import Resources
-from sowbench.planning.search import NO_CLOCK_S, ROUND_NODES, Search
+from sowbench.planning.search import Search
 from sowbench.planning.season import Season
 
 MOST_ROUNDS = 8
-SECONDS_A_ROUND = 1.0
+# Neighborhoods tried, and their time, until what was dropped is made good but for this share.
+TRIES_A_ROUND = 16
+SECONDS_A_ROUND = 3.0
+ENOUGH_FRAC = 0.0003
 
 
 def broken(season: Season, left: NDArray[np.float64]) -> NDArray[np.bool_]:
@@ -38,7 +40,6 @@ def make_fit(
     candidates: Candidates,
     finder: Search,
     choice: Choice,
-    parameters: SolveParameters,
 ) -> Choice:
     """Choose again around broken limits until none is left; drop sowings as a last resort."""
     program = finder.program
@@ -54,32 +55,12 @@ def make_fit(
             program,
             resources=Resources(program.resources.kinds, program.resources.names, capacity),
         )
-        free = users_of(program, choice, bad)
+        wanted = choice.cost(program) * (1.0 + ENOUGH_FRAC)
+        tight = finder.within(program)
         choice = drop_until_fits(season, candidates, choice)
-        pool = np.array(sorted({j for o in free for j in finder.by_order.get(o, [])}))
-        choice = improve(
-            program,
-            choice,
-            free,
-            pool.astype(np.int64),
-            seconds=NO_CLOCK_S if parameters.by_work else SECONDS_A_ROUND,
-            gap_frac=0.002,
-            max_parts=parameters.max_parts,
-            min_part_frac=parameters.min_part_frac,
-            split_pool=finder.split_pool | {p.candidate for p in choice.parts},
-            node_limit=ROUND_NODES,
-        )
+        until = time.monotonic() + SECONDS_A_ROUND
+        choice = tight.run(choice, until, None, most_rounds=TRIES_A_ROUND, enough=wanted).choice
     return drop_until_fits(season, candidates, choice)
-
-
-def users_of(program: Program, choice: Choice, bad: NDArray[np.bool_]) -> set[int]:
-    """Orders whose candidates use a broken limit."""
-    out: set[int] = set()
-    for p in choice.parts:
-        use = program.use(np.array([p.candidate]), np.ones(1))
-        if np.any(use[bad] > 0):
-            out.update(program.orders_of(p.candidate))
-    return out
 
 
 def drop_until_fits(season: Season, candidates: Candidates, choice: Choice) -> Choice:

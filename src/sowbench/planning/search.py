@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import time
+from copy import copy
 from dataclasses import dataclass
 
 import numpy as np
@@ -232,16 +233,39 @@ class Search:
         most = float(excess[sorted(free)].sum()) + NEAR_LEAST
         return rows[self.linear.reduced[rows] <= most]
 
-    def run(self, choice: Choice, deadline: float, progress: Progress | None) -> SearchResult:
-        """Improve until the deadline, the work limit or the wanted gap."""
+    def within(self, program: Program) -> Search:
+        """The same search where there is less of some resource."""
+        other = copy(self)
+        other.program = program
+        return other
+
+    def run(
+        self,
+        choice: Choice,
+        deadline: float,
+        progress: Progress | None,
+        *,
+        most_rounds: int | None = None,
+        enough: float = 0.0,
+    ) -> SearchResult:
+        """Improve until the deadline, the work limit or the wanted gap.
+
+        Parameters
+        ----------
+        most_rounds : int or None, default None
+            Work limit; None is that of the parameters.
+        enough : float, default 0.0
+            Cost at which the search ends, too.
+        """
         program, parameters = self.program, self.parameters
         cost = choice.cost(program)
         rounds = idle = 0
         size, count = parameters.neighborhood_orders, parameters.near_per_order
-        while parameters.rounds is None or rounds < parameters.rounds:
+        limit = parameters.rounds if most_rounds is None else most_rounds
+        while limit is None or rounds < limit:
             left = NO_CLOCK_S if parameters.by_work else deadline - time.monotonic()
             gap = (cost - self.linear.bound) / max(abs(self.linear.bound), 1e-9)
-            if left <= 0.3 or gap <= parameters.gap_frac:
+            if left <= 0.3 or gap <= parameters.gap_frac or cost <= enough:
                 break
             scale = (0.5, 1.0, 1.5)[int(self.rng.integers(3))]
             free = self.pick(choice, max(4, int(size * scale)))
