@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import tempfile
 from dataclasses import dataclass
+from datetime import UTC, datetime, time
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -58,9 +59,10 @@ def fill_demo_book(
     filled : DemoBook
         What the book holds now.
     """
-    now = desk.clock()
     with tempfile.TemporaryDirectory() as folder, desk.book.writing() as unit:
         laid = lay_out_demo(Path(folder))
+        # The book begins when the season does, so that what is sown comes off the seed in stock.
+        now = datetime.combine(laid.from_date, time(8), UTC)
         put_inputs(unit, laid.files, laid.from_date, now, PERSON)
         unit.settings.put(TODAY_SETTING, DEMO_TODAY.isoformat())
         unit.commit()
@@ -80,6 +82,6 @@ def fill_demo_book(
     with desk.book.writing() as unit:
         new = new_plan_of(made, inputs, house_version=loaded.house_version)
         unit.plans.accept(unit.plans.add(new, now, PERSON), now)
-        unit.journal.add(entries, now)
+        unit.journal.add(entries, max(each.at or now for each in entries) if entries else now)
         unit.commit()
     return DemoBook(len(made.plan.orders), len(made.plan.sowings), len(entries))
