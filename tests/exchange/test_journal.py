@@ -4,8 +4,9 @@ import pytest
 
 from sowbench.domain.journal import Entry, EntryKind
 from sowbench.exchange.journal import read_journal
+from sowbench.science.errors import InputFileError
 
-HEAD = "entry,date,kind,sowing,order,n,place,crop,lot,container,n_containers,corrects"
+HEAD = "entry,date,kind,sowing,order,n,place,crop,lot,container,n_containers,corrects,trays"
 SOWN = "e1,2027-03-04,sown,S-1,,144,Warm room,kale,L1,plug-72,2,"
 
 
@@ -139,3 +140,28 @@ def test_kinds_a_plan_does_not_use_are_left_aside_and_reported(read):
     found = read(SOWN, "e2,2027-03-12,watered,S-1,,,,,,,,", "e3,2027-03-12,noted,S-1,,,,,,,,")
     assert len(found.entries) == 1
     assert any("2 entries" in each for each in found.notes)
+
+
+def test_trays_are_numbers_and_spans(read):
+    found = read(
+        SOWN, "e2,2027-03-12,counted,S-1,,60,,,,,,,2", "e3,2027-03-12,lost,S-1,,,,,,,,,1-2"
+    )
+    assert [each.trays for each in found.entries] == [(), (2,), (1, 2)]
+
+
+@pytest.mark.parametrize(
+    ("first", "trays", "word"),
+    [
+        (SOWN, "two", "3|4"),
+        (SOWN, "0", "3|4"),
+        (SOWN, "3", "2 trays"),
+        ("e1,2027-03-04,sown,S-3,,144,Yard,kale,,plug-72,,", "1", "n_containers"),
+    ],
+)
+def test_trays_that_there_cannot_be_are_a_problem(read, first, trays, word):
+    sowing = first.split(",")[3]
+    with pytest.raises(InputFileError) as caught:
+        read(first, f"e2,2027-03-12,dumped,{sowing},,,,,,,,,{trays}")
+    (problem,) = caught.value.problems
+    assert (problem.row, problem.column) == (3, "trays")
+    assert word in problem.message

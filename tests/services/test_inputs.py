@@ -153,6 +153,21 @@ def test_a_plan_to_keep_is_found_by_its_folder_and_its_journal_followed(tmp_path
     assert [each.sowing for each in loaded.inputs.standings] == ["X-1"]
 
 
+def test_a_dumped_tray_of_a_kept_sowing_is_so_many_cells(tmp_path):
+    orders = write_orders(tmp_path)
+    plan = kept_plan(tmp_path, orders)
+    write_plan(plan, tmp_path / "plan.json")
+    journal = tmp_path / "journal.csv"
+    journal.write_text(
+        "date,kind,sowing,n,place,n_containers,trays\n"
+        "2027-04-05,sown,S1,80,windowsill,2,\n"
+        "2027-04-06,dumped,S1,,,,2\n",
+        encoding="utf-8",
+    )
+    loaded = load(tmp_path, orders=orders, keep=tmp_path / "plan.json", done=journal)
+    assert [(each.kind, each.n) for each in loaded.inputs.done] == [("sown", 80), ("dumped", 40)]
+
+
 def test_a_pin_must_name_an_order_or_a_sowing(tmp_path):
     pins = tmp_path / "pins.csv"
     pins.write_text("order,place\nO-9,windowsill\n", encoding="utf-8")

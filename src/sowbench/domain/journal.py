@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections import Counter
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime
 from enum import StrEnum
@@ -155,12 +156,54 @@ def sowing_states(entries: Iterable[Entry]) -> dict[str, SowingState]:
         State by sowing, in the order in which they first appear.
     """
     states: dict[str, SowingState] = {}
-    for entry in sorted(entries, key=lambda each: each.day_date):
+    for entry in whole_entries(entries):
         if entry.kind not in PLAN_KINDS:
             continue
         state = states.get(entry.sowing, SowingState(entry.sowing))
         states[entry.sowing] = _after(state, entry)
     return states
+
+
+def whole_entries(
+    entries: Iterable[Entry], sizes: Mapping[str, tuple[int, int, int | None]] | None = None
+) -> list[Entry]:
+    """Say of whole sowings what entries say of some of their trays.
+
+    A count of some trays becomes one of the sowing: the other trays keep their last count, or are
+    taken to be like those counted. Trays that are dumped or lost become cells that are; with the
+    last of them the sowing ends. A sowing stands where most of its trays do.
+
+    Parameters
+    ----------
+    entries : iterable of Entry
+        Entries that stand, in any order; of one day, in the order of the journal.
+    sizes : mapping of str to (int, int, int or None) or None, default None
+        Cells, trays and cells last counted of sowings, for those that no entry `sown` tells of.
+
+    Returns
+    -------
+    entries : list of Entry
+        By day, none of a kind that a plan needs with trays. What is said of trays of a sowing whose
+        trays are not known is left out, but for its numbers of cells lost and plants handed over.
+    """
+    trays: dict[str, _Trays] = {}
+    for name, (n_cells, n_trays, n_counted) in (sizes or {}).items():
+        trays[name] = _Trays(n_cells, n_trays)
+        if n_counted is not None:
+            trays[name].count_all(n_counted)
+    whole: list[Entry] = []
+    for entry in sorted(entries, key=lambda each: each.day_date):
+        if entry.kind not in PLAN_KINDS:
+            whole.append(entry)
+            continue
+        if entry.kind is EntryKind.SOWN and entry.n:
+            before = trays.get(entry.sowing)
+            n_trays = entry.n_containers or (before.n_trays if before is not None else 0)
+            if n_trays:
+                trays[entry.sowing] = _Trays(entry.n, n_trays, entry.place, entry.values)
+        of = trays.get(entry.sowing) or _Trays(0, 0)
+        whole += of.take(entry)
+    return whole
 
 
 def standing_entries(entries: Iterable[Entry]) -> list[Entry]:
@@ -212,3 +255,100 @@ def _after(state: SowingState, entry: Entry) -> SowingState:
         n_lost_since_count=state.n_lost_since_count + n,
         ended=state.ended or all_gone,
     )
+
+
+class _Trays:
+    """Trays of one sowing that are not gone, while its entries are followed."""
+
+    def __init__(
+        self,
+        n_cells: int,
+        n_trays: int,
+        place: str = "",
+        values: Mapping[str, float | str] | None = None,
+    ) -> None:
+        told = (values or {}).get("n_cells_per_tray")
+        full = int(told) if isinstance(told, int | float) else 0
+        if not (n_trays - 1) * full < n_cells <= n_trays * full:
+            full = -(-n_cells // max(n_trays, 1))
+        self.n_trays = n_trays
+        self.cells = {
+            each: max(min(full, n_cells - (each - 1) * full), 0) for each in range(1, n_trays + 1)
+        }
+        self.places = dict.fromkeys(self.cells, place)
+        self.right: dict[int, int] = {}
+
+    def take(self, entry: Entry) -> Iterator[Entry]:
+        """Yield what an entry says of the whole sowing."""
+        named = [each for each in entry.trays or self.cells if each in self.cells]
+        bare = replace(entry, trays=())
+        if entry.kind is EntryKind.COUNTED:
+            yield from self._counted(bare, named, some=bool(entry.trays))
+        elif entry.kind is EntryKind.MOVED:
+            self.places.update(dict.fromkeys(named, entry.place))
+            most = Counter(each for each in self.places.values() if each).most_common(1)
+            if not entry.trays or (named and most):
+                yield bare if not entry.trays else replace(bare, place=most[0][0])
+        elif entry.kind not in {EntryKind.LOST, EntryKind.DUMPED}:
+            yield bare
+        elif entry.n is not None:
+            self._lose(named, entry.n)
+            yield bare
+        elif not entry.trays:
+            yield bare
+        elif named:
+            yield from self._gone(bare, named)
+
+    def count_all(self, n_right: int) -> None:
+        """Take a count of all trays."""
+        self.right = self._shares(list(self.cells), n_right)
+
+    def _counted(self, entry: Entry, named: Sequence[int], *, some: bool) -> Iterator[Entry]:
+        """Take a count of some trays, or of all."""
+        n_cells = sum(self.cells[each] for each in named)
+        right = entry.n or 0
+        if some and entry.n_of:
+            right = round(right * n_cells / entry.n_of)
+        self.right.update(self._shares(named, right))
+        if not some:
+            yield entry
+        elif named:
+            yield replace(entry, n=self._all_right(), n_of=None, cells="")
+
+    def _all_right(self) -> int:
+        """Add up the last counts; trays without one are like the others."""
+        n_right, counted = sum(self.right.values()), sum(self.cells[each] for each in self.right)
+        others = sum(self.cells.values()) - counted
+        return n_right + (round(others * n_right / counted) if counted else 0)
+
+    def _lose(self, named: Sequence[int], n: int) -> None:
+        """Take cells off the trays named, and off what was counted in them."""
+        for each, lost in self._shares(named, n).items():
+            self.cells[each] = max(self.cells[each] - lost, 0)
+            if each in self.right:
+                self.right[each] = max(self.right[each] - lost, 0)
+
+    def _gone(self, entry: Entry, named: Sequence[int]) -> Iterator[Entry]:
+        """Take trays away; what is left of a count is told anew."""
+        n_cells = sum(self.cells.pop(each) for each in named)
+        n_counted = len(self.right)
+        for each in named:
+            self.right.pop(each, None)
+            self.places.pop(each, None)
+        if not self.cells:
+            yield replace(entry, kind=EntryKind.DUMPED)
+            return
+        yield replace(entry, n=n_cells)
+        if n_counted and self.right:
+            yield replace(entry, kind=EntryKind.COUNTED, n=self._all_right())
+
+    def _shares(self, named: Sequence[int], n: int) -> dict[int, int]:
+        """Share a number among trays by their cells, so that the shares add up to it."""
+        total = sum(self.cells[each] for each in named)
+        shares, given, passed = {}, 0, 0
+        for each in named:
+            passed += self.cells[each]
+            upto = n * passed // total if total else 0
+            shares[each] = upto - given
+            given = upto
+        return shares

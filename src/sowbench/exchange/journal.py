@@ -8,6 +8,7 @@ from datetime import date
 from pathlib import Path
 
 from sowbench.domain.journal import PLAN_KINDS, Entry, EntryKind
+from sowbench.domain.life import N_TRAYS_MAX
 from sowbench.exchange.fields import Fields, one_of
 from sowbench.exchange.tables import Table, read_table
 from sowbench.science.errors import InputFileError, Problem, UnknownNameError
@@ -25,6 +26,7 @@ COLUMNS = (
     "lot",
     "container",
     "n_containers",
+    "trays",
     "corrects",
     "note",
 )
@@ -164,8 +166,9 @@ def _line(
         container=_known(cells, "container", containers, resolve_container),
         n_containers=cells.whole("n_containers", least=1),
         note=cells.text("note"),
+        trays=_trays(cells),
     )
-    _check_needs(cells, entry.kind)
+    _check_needs(cells, entry)
     return _Line(cells.number, name, entry, corrects) if cells.ok else None
 
 
@@ -180,7 +183,20 @@ def _known(
     return "".join(cells.known(column, names, known, resolve))
 
 
-def _check_needs(cells: Fields, kind: EntryKind) -> None:
+def _trays(cells: Fields) -> tuple[int, ...]:
+    """Read numbers of trays, as 3|4|7-9."""
+    found: set[int] = set()
+    for each in cells.names("trays"):
+        first, _, last = each.replace(" ", "").partition("-")
+        ends = [first, last or first]
+        if not all(end.isascii() and end.isdigit() and 0 < int(end) <= N_TRAYS_MAX for end in ends):
+            cells.problem("trays", "trays must be numbers of trays from 1, as 3|4 or 7-9.")
+            return ()
+        found.update(range(int(ends[0]), int(ends[1]) + 1))
+    return tuple(sorted(found))
+
+
+def _check_needs(cells: Fields, entry: Entry) -> None:
     """Check that an entry gives what its kind says nothing without."""
     needs = {
         EntryKind.SOWN: ("n", "place"),
@@ -190,9 +206,10 @@ def _check_needs(cells: Fields, kind: EntryKind) -> None:
         EntryKind.DUMPED: (),
         EntryKind.DELIVERED: ("n", "order"),
     }
-    for column in needs[kind]:
-        if not cells.has(column):
-            cells.problem(column, f"An entry {kind.value!r} needs {column}.")
+    whole_trays = entry.kind is EntryKind.LOST and bool(entry.trays)
+    for column in needs[entry.kind]:
+        if not cells.has(column) and not whole_trays:
+            cells.problem(column, f"An entry {entry.kind.value!r} needs {column}.")
 
 
 def _same(one: _Line, other: _Line) -> bool:
@@ -254,6 +271,7 @@ def _check_sequence(
             cells_of[entry.id].problem(
                 "date", f"{entry.sowing!r} was sown on {start.day_date}, after this."
             )
+        _check_trays(cells_of[entry.id], entry, start, planned=entry.sowing in (sowings or ()))
         n_cells = start.n or 0
         if entry.kind in {EntryKind.LOST, EntryKind.DUMPED}:
             gone[entry.sowing] = gone.get(entry.sowing, 0) + (entry.n or 0)
@@ -261,6 +279,23 @@ def _check_sequence(
                 cells_of[entry.id].problem("n", f"Only {n_cells} cells were sown; more are lost.")
         elif entry.kind is EntryKind.COUNTED and (entry.n or 0) > n_cells:
             cells_of[entry.id].problem("n", f"Only {n_cells} cells were sown; more are counted.")
+
+
+def _check_trays(cells: Fields, entry: Entry, start: Entry, *, planned: bool) -> None:
+    """Check that the trays of an entry are some of those that were sown."""
+    if not entry.trays:
+        return
+    if start.n_containers is None:
+        if not planned:
+            cells.problem(
+                "trays",
+                f"How many trays {entry.sowing!r} has is not known: give n_containers in entry"
+                f" {start.id!r}, where it was sown.",
+            )
+    elif entry.trays[-1] > start.n_containers:
+        cells.problem(
+            "trays", f"{entry.sowing!r} was sown in {start.n_containers} trays, numbered from 1."
+        )
 
 
 def _notes(table: Table, n_other: int, n_twice: int) -> list[str]:

@@ -8,7 +8,7 @@ from datetime import date
 from pathlib import Path
 from typing import Protocol, TypeVar
 
-from sowbench.domain.journal import Entry, EntryKind, SowingState, sowing_states
+from sowbench.domain.journal import Entry, EntryKind, SowingState, sowing_states, whole_entries
 from sowbench.domain.plan import Plan
 from sowbench.domain.records import House, Order, Pin, SeedLot, Standing
 from sowbench.exchange.house import read_house, windowsill_house
@@ -174,10 +174,17 @@ def load_inputs(files: InputFiles, from_date: date) -> Loaded:
     lots = reading.lots()
     standings = reading.standings()
     kept = reading.kept()
-    entries = reading.entries()
+    read_entries = reading.entries()
     pins = reading.pins()
     if reading.problems:
         raise InputFileError(reading.problems)
+    sizes: dict[str, tuple[int, int, int | None]] = {
+        each.sowing: (each.n_cells, each.steps[0].n_containers, None)
+        for each in (kept.sowings if kept else ())
+        if each.steps
+    }
+    sizes |= {each.sowing: (each.n_cells, each.n_containers, each.n_counted) for each in standings}
+    entries = whole_entries(read_entries, sizes)
     before = {each.sowing for each in kept.sowings} if kept else set()
     stands = {each.sowing for each in standings}
     before -= stands
