@@ -1,6 +1,7 @@
 """The strip of a life, the map of a tray, and the counts beside the curve."""
 
 from datetime import date, timedelta
+from typing import Any
 
 import pytest
 from hypothesis import given
@@ -19,7 +20,7 @@ TODAY = date(2027, 3, 9)
 TRAYS = [TrayState(n, "plug-128", 128, "bench", SOWN) for n in (1, 2, 3)]
 
 
-def entry(kind: EntryKind, day: date, **more: object) -> Entry:
+def entry(kind: EntryKind, day: date, **more: Any) -> Entry:
     """Make an entry of the sowing."""
     return Entry(f"{day}{kind}{more}", day, kind, PLANNED.sowing, **more)
 
@@ -54,7 +55,7 @@ def test_a_move_of_two_trays_of_three_is():
 
 @pytest.mark.parametrize("width", [356.0, 1180.0])
 def test_strip_draws_the_plan_without_gaps_inside_its_width(width):
-    strip = life_strip(PLANNED, (), TODAY, width)
+    strip: Any = life_strip(PLANNED, (), TODAY, width)
     assert strip is not None
     assert strip.planned[0].x == 0
     for a, b in zip(strip.planned, strip.planned[1:], strict=False):
@@ -67,7 +68,7 @@ def test_strip_draws_the_plan_without_gaps_inside_its_width(width):
 
 
 def test_strip_marks_the_stages_and_names_a_place_once():
-    strip = life_strip(PLANNED, (), TODAY, 1180.0)
+    strip: Any = life_strip(PLANNED, (), TODAY, 1180.0)
     assert [b.stage for b in strip.planned] == ["1", "2", "4"]
     assert [b.place for b in strip.planned] == ["chamber", "bench", "yard"]
     assert strip.today.words == "today, day 8"
@@ -75,7 +76,7 @@ def test_strip_marks_the_stages_and_names_a_place_once():
 
 
 def test_words_at_the_right_edge_stand_left_of_their_line():
-    strip = life_strip(PLANNED, (), date(2027, 4, 26), 356.0)
+    strip: Any = life_strip(PLANNED, (), date(2027, 4, 26), 356.0)
     assert strip.today.anchor == "end"
     assert strip.today.text_x < strip.today.x
 
@@ -110,7 +111,7 @@ def test_every_cell_of_a_tray_is_drawn_once(n_across, n_rows, cells):
 
 def test_a_tray_of_128_stands_on_end_with_sixteen_rows_of_eight():
     tray = TrayState(4, "plug-128", 128, "bench", SOWN, counted_date=TODAY, n_right=127, n_seen=128)
-    drawing = drawn_tray(tray, "1" * 127 + "0", load_catalog())
+    drawing: Any = drawn_tray(tray, "1" * 127 + "0", load_catalog())
     assert (drawing.map.width, drawing.map.height) == (8 * PITCH, 16 * drawing.map.tall)
     assert drawing.words == "127 of 128, 9 Mar"
 

@@ -1,6 +1,7 @@
 """The journal of a sowing in words, and its entries as the fields of a form."""
 
 from datetime import UTC, date, datetime
+from typing import Any
 
 import pytest
 
@@ -13,7 +14,7 @@ from sowbench.services.sowing_journal import entry_words, journal_lines, text_fi
 DAY = date(2027, 3, 9)
 
 
-def make(kind: EntryKind, **more: object) -> Entry:
+def make(kind: EntryKind, **more: Any) -> Entry:
     """Make an entry."""
     return Entry("a" * 32, DAY, kind, "kale 03-01 a", **more)
 

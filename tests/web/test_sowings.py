@@ -5,6 +5,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import date, timedelta
 from itertools import pairwise
+from typing import Any
 from urllib.parse import quote, urlsplit
 
 import pytest
@@ -23,14 +24,14 @@ TODAY = date(2027, 3, 9)
 HOUSE_KINDS = {"returned", "washed"}
 
 
-def soup_of(client: TestClient[Litestar], address: str) -> BeautifulSoup:
+def soup_of(client: TestClient[Litestar], address: str) -> Any:
     """Ask for a page and parse it."""
     answer = client.get(address)
     assert answer.status_code == 200, answer.text[:400]
     return BeautifulSoup(answer.text, "html.parser")
 
 
-def page_of(client: TestClient[Litestar], name: str, more: str = "") -> BeautifulSoup:
+def page_of(client: TestClient[Litestar], name: str, more: str = "") -> Any:
     """Ask for the page of a sowing."""
     return soup_of(client, f"/sowings/{quote(name)}{more}")
 
@@ -51,8 +52,9 @@ def standing_sowing(desk: Desk, n_trays_least: int = 3) -> str:
     """Return a sowing of the plan that was sown and counted."""
     with desk.book.reading() as unit:
         head = unit.plans.current()
+        assert head is not None
         for each in unit.plans.body(head.id).sowings:
-            life = unit.sowings_page.life(each.sowing)
+            life: Any = unit.sowings_page.life(each.sowing)
             trays = unit.sowings_page.trays(each.sowing)
             n_trays = sum(tray.gone_date is None for tray in trays)
             is_there = life is not None and life.ended_date is None and not each.standing
@@ -61,7 +63,7 @@ def standing_sowing(desk: Desk, n_trays_least: int = 3) -> str:
     raise LookupError("a counted sowing")
 
 
-def post_form(client: TestClient[Litestar], form: BeautifulSoup, **filled: str) -> int:
+def post_form(client: TestClient[Litestar], form: Any, **filled: str) -> int:
     """Send a form as a browser without script does; return the status."""
     fields = {}
     for each in form.find_all(["input", "textarea", "select"]):
@@ -85,7 +87,8 @@ def counted_queries(desk: Desk) -> Iterator[list[str]]:
     def note(_conn, _cursor, statement, *_more):
         seen.append(statement)
 
-    engine = desk.book.engine
+    book: Any = desk.book
+    engine = book.engine
     event.listen(engine, "before_cursor_execute", note)
     try:
         yield seen

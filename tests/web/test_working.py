@@ -1,6 +1,7 @@
 """Workings of numbers: each comes to what the plan says, and names its sources."""
 
 from datetime import date, timedelta
+from typing import Any
 from urllib.parse import quote
 
 import pytest
@@ -59,7 +60,7 @@ def test_chances_of_every_order_come_to_what_the_plan_says(demo_desk):
 def test_minutes_of_one_job_of_each_task_come_to_what_the_plan_says(demo_desk):
     with demo_desk.book.reading() as unit:
         head = unit.plans.current()
-        found = {}
+        found: dict[str, list[Any]] = {}
         for offset in range(0, 120, 3):
             for job in unit.sowings_page.jobs_on(head.id, head.from_date + timedelta(days=offset)):
                 found.setdefault(job.task, []).append(job)
@@ -140,7 +141,7 @@ def test_germination_of_a_lot_falls_with_its_age_where_constants_are_known(demo_
             if each.moisture_frac is not None and each.tested_on and not each.pelleted
         ]
     assert aging
-    figures = [
+    figures: list[Any] = [
         working_of(demo_desk, "germination", each.id, day=each.tested_on + timedelta(days=days))
         for each in aging
         for days in (0, 2000)
@@ -177,7 +178,7 @@ def test_fragment_is_no_page_and_shows_result_formula_inputs_and_changes(
     name = next(each.sowing for each in sowings_of(demo_desk) if not each.standing)
     answer = demo_client.get(f"/working/ready?of={quote(name)}")
     assert answer.status_code == 200
-    soup = BeautifulSoup(answer.text, "html.parser")
+    soup: Any = BeautifulSoup(answer.text, "html.parser")
     assert soup.find("html") is None
     assert soup.select_one("h3").get_text().startswith("Ready window")
     assert len(soup.select("table.worked-inputs tbody tr")) > 8
@@ -233,7 +234,7 @@ def test_a_working_says_what_changed_since_the_plan_was_made(demo_desk):
         worse = replace(lot, n_normal=lot.n_normal // 2)
         unit.lots.put([worse], demo_desk.clock(), "Ilo", "tested again")
         unit.commit()
-    working = working_of(demo_desk, "plants", sowing.sowing)
+    working: Any = working_of(demo_desk, "plants", sowing.sowing)
     assert working.figure < working.planned
     assert "have changed since the plan was made" in working.agrees
 
