@@ -9,15 +9,14 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Final, TypeVar
 
 from sowbench.demo import DEMO_FROM_DATE
-from sowbench.exchange.seed import COLUMNS as SEED_COLUMNS
 from sowbench.exchange.seed import read_seed
-from sowbench.exchange.standing import COLUMNS as STANDING_COLUMNS
 from sowbench.exchange.standing import read_standing
-from sowbench.exchange.tables import decode_text, read_records
+from sowbench.exchange.tables import decode_text
 from sowbench.exchange.weather import read_weather
 from sowbench.science.errors import InputFileError, Problem, SowbenchError
 from sowbench.services import wording
 from sowbench.services.begin_files import SampleFile, samples_for
+from sowbench.services.begin_refused import Refused
 from sowbench.services.book_inputs import (
     HOUSE_FILE,
     base_name,
@@ -98,49 +97,6 @@ class BeginStep:
     address: str
     action: str
     samples: tuple[SampleFile, ...]
-
-
-@dataclass(frozen=True, slots=True)
-class BadCell:
-    """A cell of a row with a problem: its column, what stands there, what is wrong with it."""
-
-    column: str
-    text: str
-    problems: tuple[str, ...] = ()
-
-
-@dataclass(frozen=True, slots=True)
-class BadRow:
-    """A row of a file with what is wrong beside it."""
-
-    number: int
-    cells: tuple[BadCell, ...]
-    problems: tuple[str, ...] = ()
-
-
-@dataclass(frozen=True, slots=True)
-class Refused:
-    """A file of which nothing was taken.
-
-    Attributes
-    ----------
-    part : str
-        What it was given for.
-    file : str
-        Its name.
-    n_problems : int
-        How many things are not right.
-    rows : tuple of BadRow
-        Its rows with a problem.
-    whole : tuple of Problem
-        Problems of no row.
-    """
-
-    part: str
-    file: str
-    n_problems: int
-    rows: tuple[BadRow, ...]
-    whole: tuple[Problem, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -485,58 +441,6 @@ def take_in_standing(desk: Desk, file: str, content: bytes, person: str = "") ->
         n = unit.standings.put(read.standing, desk.clock(), person, _REASON)
         unit.commit()
     return _said(len(read.standing), n, "sowing", read.notes)
-
-
-def refused(part: str, file: str, content: bytes, problems: Sequence[Problem]) -> Refused:
-    """Put the problems of a file beside its rows.
-
-    Parameters
-    ----------
-    part : str
-        What the file was given for.
-    file : str
-        Its name as given.
-    content : bytes
-        Its content.
-    problems : sequence of Problem
-        What is wrong.
-
-    Returns
-    -------
-    refused : Refused
-        The rows with a problem as they stand in the file, and the problems of no row.
-    """
-    columns = {"seed": SEED_COLUMNS, "standing": STANDING_COLUMNS}.get(part, ())
-    rows = _bad_rows(base_name(file), content, columns, part, problems) if columns else ()
-    beside = {each.number for each in rows}
-    whole = tuple(each for each in problems if each.row not in beside)
-    return Refused(part, base_name(file), len(problems), rows, whole)
-
-
-def _bad_rows(
-    file: str, content: bytes, columns: Sequence[str], sheet: str, problems: Sequence[Problem]
-) -> tuple[BadRow, ...]:
-    """Find the rows with a problem; none if the file is no table."""
-    try:
-        records = read_records(file, content, columns, (), sheet)
-    except InputFileError:
-        return ()
-    found = []
-    for at, number in enumerate(records.numbers):
-        here = [each for each in problems if each.row == number]
-        if not here:
-            continue
-        texts = {
-            name: "" if cell is None else str(cell) for name, cell in records.row(at).cells.items()
-        }
-        cells = tuple(
-            BadCell(name, text, tuple(each.message for each in here if each.column == name))
-            for name, text in texts.items()
-            if text or any(each.column == name for each in here)
-        )
-        others = tuple(each.message for each in here if each.column not in texts)
-        found.append(BadRow(number, cells, others))
-    return tuple(found)
 
 
 def _checked(file: str, content: bytes, reader: Callable[[Path], T]) -> T:

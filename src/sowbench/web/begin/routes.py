@@ -16,15 +16,14 @@ from litestar.types import ControllerRouterHandler
 
 from sowbench.science.errors import InputFileError
 from sowbench.services.begin import (
-    Refused,
     begin_view,
-    refused,
     take_in_demo,
     take_in_house,
     take_in_seed,
     take_in_standing,
 )
 from sowbench.services.begin_files import sample
+from sowbench.services.begin_refused import Refused, refused
 from sowbench.services.desk import Desk
 
 Form = Annotated[dict[str, Any], Body(media_type=RequestEncodingType.MULTI_PART)]
