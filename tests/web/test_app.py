@@ -10,7 +10,7 @@ from litestar import get
 from litestar.testing import TestClient
 
 from sowbench.science.errors import BookBusyError, InputFileError, Problem, StoreFullError
-from sowbench.services import begin, handbook, tray_drawing
+from sowbench.services import begin, begin_refused, handbook, tray_drawing
 from sowbench.web import app as app_module
 from sowbench.web import assets, errors
 from sowbench.web.app import create_app
@@ -223,7 +223,7 @@ def test_every_vendored_file_says_what_it_is_and_under_which_license():
 
 def test_every_field_of_a_page_has_a_text_that_says_what_it_is():
     bare = []
-    for module in (begin, handbook, tray_drawing, errors):
+    for module in (begin, begin_refused, handbook, tray_drawing, errors):
         for name, each in vars(module).items():
             if not is_dataclass(each) or each.__module__ != module.__name__:
                 continue
