@@ -544,3 +544,34 @@ def test_sowings_of_tomorrow_wait_for_their_day(demo_client, demo_desk):
     page = page_of(demo_client, later[0].sowing)
     assert page.h1.get_text().startswith("To be sown ")
     assert page.select_one("#card h2").get_text() == "How to sow"
+
+
+# Names ------------------------------------------------------------------------------------------
+
+
+AWKWARD = ['Äcker/7 "früh"', "a/b/c", "50 % <b>Größe</b>?#&+;=", "O'Neil's, no. 1", "x" * 200]
+
+
+@pytest.mark.parametrize("name", AWKWARD)
+def test_a_sowing_of_any_name_has_its_page_and_the_pages_of_its_trays(
+    client: TestClient[Litestar], desk: Desk, name: str
+):
+    sown = Entry(
+        mark(77), TODAY, EntryKind.SOWN, name, 200, crop="leek", container="plug-128",
+        n_containers=2, place="bench",
+    )  # fmt: skip
+    write(desk, sown)
+    listed = soup_of(client, "/sowings")
+    (line,) = listed.select("a.sowing-line")
+    page = soup_of(client, line["href"])
+    assert name in page.get_text()
+    trays = [each["href"] for each in page.select('a[href*="/trays/"]')]
+    assert trays
+    for each in trays:
+        tray = soup_of(client, each)
+        assert tray.select_one("#drawing")["data-sowing"] == name
+        assert tray.select_one('#count input[name="sowing"]')["value"] == name
+        back = tray.select_one('#count button[name="back"]')["value"]
+        assert urlsplit(back).path.startswith("/sowings/")
+        soup_of(client, back)
+    soup_of(client, next(each["href"] for each in soup_of(client, "/count").select("li a")))

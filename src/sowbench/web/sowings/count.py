@@ -18,9 +18,23 @@ def choose(desk: Desk) -> Template:
     )
 
 
-@get("/sowings/{sowing:str}/trays/{number:int}", sync_to_thread=True)
 def count_tray(desk: Desk, sowing: str, number: int) -> Template:
-    """Show one tray, to be counted."""
+    """Show one tray, to be counted.
+
+    Parameters
+    ----------
+    desk : Desk
+        The open book.
+    sowing : str
+        Name of the sowing.
+    number : int
+        Number of the tray.
+
+    Returns
+    -------
+    page : Template
+        Its page, at /sowings/NAME/trays/NUMBER.
+    """
     page = count_page(desk, sowing, number)
     drawing = {
         "across": page.grid.n_across,
@@ -36,4 +50,4 @@ def count_tray(desk: Desk, sowing: str, number: int) -> Template:
     )
 
 
-routes: list[ControllerRouterHandler] = [choose, count_tray]
+routes: list[ControllerRouterHandler] = [choose]

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+import re
+from typing import Annotated, Final
 
 from litestar import get
 from litestar.params import QueryParameter
@@ -12,7 +13,10 @@ from litestar.types import ControllerRouterHandler
 from sowbench.services.desk import Desk
 from sowbench.services.sowing_list import sowing_list
 from sowbench.services.sowing_page import sowing_page
+from sowbench.web.sowings.count import count_tray
 from sowbench.web.sowings.count import routes as count_routes
+
+_TRAY: Final = re.compile(r"(.+)/trays/([0-9]{1,6})")
 
 
 @get("/sowings", sync_to_thread=True)
@@ -47,7 +51,7 @@ def sowings(
     return Template("sowings/list.html", context={"page": page, "here": "sowings"})
 
 
-@get("/sowings/{name:str}", sync_to_thread=True)
+@get("/sowings/{name:path}", sync_to_thread=True)
 def sowing(
     desk: Desk,
     name: str,
@@ -55,14 +59,14 @@ def sowing(
     before: Annotated[int | None, QueryParameter(name="before", ge=1)] = None,
     correct: str = "",
 ) -> Template:
-    """Show one sowing.
+    """Show one sowing, or one of its trays to be counted.
 
     Parameters
     ----------
     desk : Desk
         The open book.
     name : str
-        Name of the sowing.
+        Name of the sowing, which may have a slash in it; of a tray with /trays/NUMBER after it.
     trays_from : int, default 1
         First tray that is drawn.
     before : int or None, default None
@@ -75,6 +79,10 @@ def sowing(
     page : Template
         Its page.
     """
+    name = name.removeprefix("/")
+    tray = _TRAY.fullmatch(name)
+    if tray is not None:
+        return count_tray(desk, tray[1], int(tray[2]))
     page = sowing_page(desk, name, trays_from, before, correct)
     return Template("sowings/sowing.html", context={"page": page, "here": "sowings"})
 

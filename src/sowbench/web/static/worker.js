@@ -5,7 +5,7 @@ const QUICK_MS = 3000; // so long a kept page waits for the network before it is
 const FRESH_MS = 10 * 60 * 1000; // a page kept less long ago is not kept again unasked
 const OLD_MS = 7 * 24 * 3600 * 1000; // a page kept longer ago is dropped
 const AT = "x-kept-at";
-const IS_PAGE = [/^\/today(\/[\d-]+)?$/, /^\/count$/, /^\/sowings\/[^/]+\/trays\/\d+$/];
+const IS_PAGE = [/^\/today(\/[\d-]+)?$/, /^\/count$/, /^\/sowings\/.+\/trays\/\d+$/];
 
 const isPage = (path) => IS_PAGE.some((each) => each.test(path));
 const keyOf = (path) => new Request(location.origin + path);
@@ -141,7 +141,7 @@ async function notKept(cache) {
   const style = SHELL.find((each) => each.startsWith("/static/look.css")) || "";
   const escape = (text) => text.replace(/[&<>"]/g, (sign) => `&#${sign.charCodeAt(0)};`);
   const name = (path) => {
-    const tray = /^\/sowings\/([^/]+)\/trays\/(\d+)$/.exec(path);
+    const tray = /^\/sowings\/(.+)\/trays\/(\d+)$/.exec(path);
     if (tray) return `${decodeURIComponent(tray[1])}, tray ${tray[2]}`;
     return path === "/count" ? "What can be counted" : path === "/today" ? "Today's work" : `Work of ${path.slice(7)}`;
   };
