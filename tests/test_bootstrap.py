@@ -37,6 +37,12 @@ def test_a_desk_opens_a_book_at_an_address(address, tmp_path):
     assert not (tmp_path / "data" / "book.sqlite").exists()
 
 
+def test_a_desk_does_not_say_the_address_of_its_book(tmp_path):
+    with open_desk(tmp_path / "book") as desk:
+        assert desk.data_url.startswith("sqlite")
+        assert desk.data_url not in repr(desk)
+
+
 @pytest.mark.parametrize("name", ["a b", "was ist das?", "50%20 #1", "Gewächshaus", "a;b&c=d"])
 def test_a_folder_may_have_any_name(tmp_path, name):
     with open_desk(tmp_path / name):

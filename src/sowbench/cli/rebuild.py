@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from sowbench.cli.shared import answers_errors, json_option, print_json, print_lines
+from sowbench.cli.shared import answers_errors, json_option, print_json, print_lines, url_option
 
 
 @click.command(name="rebuild")
@@ -16,7 +16,7 @@ from sowbench.cli.shared import answers_errors, json_option, print_json, print_l
     metavar="DIR",
     help="Folder of the book. Without: the usual place for data.",
 )
-@click.option("--url", metavar="URL", help="Database, as postgresql://...; without: a file.")
+@url_option
 @json_option
 @answers_errors
 def command(data: Path | None, url: str | None, as_json: bool) -> None:

@@ -11,7 +11,14 @@ from typing import Final
 
 import click
 
-from sowbench.cli.shared import answers_errors, json_option, print_json, print_lines, tell
+from sowbench.cli.shared import (
+    answers_errors,
+    json_option,
+    print_json,
+    print_lines,
+    tell,
+    url_option,
+)
 from sowbench.science.errors import SowbenchError
 
 HOST: Final = "127.0.0.1"
@@ -61,7 +68,7 @@ class PortTakenError(SowbenchError):
     metavar="N",
     help="Port on this machine.",
 )
-@click.option("--url", metavar="URL", help="Database, as postgresql://...; without: a file.")
+@url_option
 @json_option
 @answers_errors
 def command(data: Path | None, port: int, url: str | None, as_json: bool) -> None:

@@ -173,6 +173,19 @@ def json_option(command: Command) -> Command:
     return option(command)
 
 
+def url_option(command: Command) -> Command:
+    """Give a command the option for the address of the database."""
+    option = click.option(
+        "--url",
+        envvar="SOWBENCH_URL",
+        show_envvar=True,
+        metavar="URL",
+        help="Database, as postgresql://...; without: a file. With a password in it, give it in"
+        " the environment, where no list of processes shows it.",
+    )
+    return option(command)
+
+
 _FILE_NAMES = tuple(name.removeprefix("--") for name, _, _ in _FILE_OPTIONS)
 
 

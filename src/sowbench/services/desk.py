@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from concurrent.futures import Executor
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date, datetime
 from pathlib import Path
 
@@ -33,7 +33,8 @@ class Desk:
     data : Path
         Folder of the book.
     data_url : str
-        Address of the database, for workers that open the book themselves.
+        Address of the database, for workers that open the book themselves; not in the repr, since
+        it may hold a password.
     """
 
     book: Book
@@ -41,7 +42,7 @@ class Desk:
     clock: Callable[[], datetime]
     executor: Executor
     data: Path
-    data_url: str
+    data_url: str = field(repr=False)
 
     def today(self) -> date:
         """Return the day in the house.
