@@ -22,7 +22,7 @@ from tests.planning.tiny_house import (
     season_of,
 )
 
-from sowbench.domain.records import ContainerStock, Crew, Machine
+from sowbench.domain.records import ContainerStock, Crew, Machine, Pin
 from sowbench.planning.offers import seed_left
 
 ONE_TRAY = ContainerStock("tray-20", n_in_stock=1)
@@ -55,6 +55,9 @@ CASES = {
         order("a", 10, 15), catalog=reference(min_c=16.0), house=house(CHAMBER, COOL)
     ),
     "price": inputs(order("a", 1, 15)),
+    "pinned": inputs(
+        order("a", 10, 15), house=house(crew=crew(sow_days=(0,))), pins=(Pin("a", sow_date=on(2)),)
+    ),
 }  # fmt: skip
 
 
@@ -191,3 +194,16 @@ def test_seed_is_no_reason_where_a_lot_has_some_for_every_cell():
     for n_seeds, enough in ((9, False), (10, True), (None, True)):
         season = season_of(inputs(order("a", 10, 15), lots=(replace(LOT, n_seeds=n_seeds),)))
         assert seed_left(season, season.orders[0], 10, season.resources.capacity) == enough
+
+
+def test_a_pin_that_leaves_no_way_is_said_with_the_days_there_are_without_it():
+    (unmet,) = plan_for("pinned").unmet
+    assert f"(sown on {on(2):%a} {on(2).day} {on(2):%B})" in unmet.words
+    assert "Without the pin it can be sown on" in unmet.words
+    assert not unmet.offers
+
+
+def test_a_pin_is_not_blamed_where_there_is_no_way_without_it_either():
+    made = inputs(order("a", 10, 2), pins=(Pin("a", sow_date=on(1)),))
+    (unmet,) = plan_of(made).plan.unmet
+    assert unmet.reason == "too_soon"

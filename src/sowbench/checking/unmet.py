@@ -34,8 +34,23 @@ def check_unmet(season: Season, lines: Timelines, ledger: Ledger) -> None:
                 not paths, "unmet for want of a container", order.id,
                 "A container would do.", "none", ", ".join(each.last.id for each in paths[:3]),
             )  # fmt: skip
+        elif unmet.reason == "pinned":
+            ledger.require(
+                _has_pin(season, order.id), "unmet because of a pin", order.id,
+                "Nothing is pinned for it.", "a pin", "none",
+            )  # fmt: skip
         elif unmet.reason in {"past", "too_soon"}:
             _check_too_soon(season, lines, ledger, order)
+
+
+def _has_pin(season: Season, order: str) -> bool:
+    """Tell whether an order has a pin, or a sowing of the kept plan that is for it."""
+    kept = season.inputs.kept
+    of_it = {order}
+    for each in () if kept is None else kept.sowings:
+        if any(share.order == order for share in each.orders):
+            of_it.add(each.sowing)
+    return any(each.target in of_it for each in season.pins)
 
 
 def _is_pinned(season: Season, order: str, path: ContainerPath) -> bool:

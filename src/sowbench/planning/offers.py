@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
@@ -9,12 +10,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sowbench.domain.plan import Offer, OrderPlan, Unmet
-from sowbench.domain.records import Order, SeedLot
+from sowbench.domain.records import Order, Pin, SeedLot
 from sowbench.planning.assemble import total_use
 from sowbench.planning.candidates import Candidates, build_candidates
 from sowbench.planning.master import LinearResult
 from sowbench.planning.neighborhood import Choice, Part
 from sowbench.planning.options import admissible_lots, container_paths
+from sowbench.planning.pinned import PINNED, why_pinned
 from sowbench.planning.placed import Placed, Settled, place_all, settle
 from sowbench.planning.resources import ResourceKind, Segments, cumulative_prices
 from sowbench.planning.season import Lot, Season, is_limited
@@ -45,6 +47,7 @@ def unmet_orders(
     linear: LinearResult,
     settled: Settled,
     orders: list[OrderPlan],
+    pins: Sequence[Pin] = (),
 ) -> list[Unmet]:
     """Name every order with plants that are not planned, with the reason and offers."""
     out = []
@@ -54,6 +57,10 @@ def unmet_orders(
         if missing <= 0:
             continue
         reason = candidates.why_none.get(o)
+        pinned = "" if reason is None else why_pinned(season, season.orders[o], pins)
+        if pinned:
+            out.append(Unmet(plan.order, missing, PINNED, (), pinned))
+            continue
         if reason is None:
             more_seed = seed_left(season, season.orders[o], missing, left)
             reason = pressing(season, candidates, linear, o, more_seed=more_seed)

@@ -249,7 +249,7 @@ def hand_out(
     if not any(shares_a_tray(each) for each in sowings):  # sharing may go below it
         bound = min(bound, cost)
     rows = tray_rows(sowings, season.containers)
-    unmet = unmet_orders(season, candidates, linear, settled, orders)
+    unmet = unmet_orders(season, candidates, linear, settled, orders, order_pins(inputs))
     return Plan(
         inputs.from_date,
         season.until_date,

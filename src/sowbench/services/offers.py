@@ -20,6 +20,7 @@ _REASONS: Final = {
     "too_soon": "It cannot be ready by then",
     "past": "The last day it serves has passed",
     "temperature": "No place is warm enough for it then",
+    "pinned": "What is pinned for it leaves no way",
     "price": "Raising it costs more than it is worth",
 }
 
