@@ -2,10 +2,13 @@
 
 import json
 from collections.abc import Iterator
+from datetime import date
 from pathlib import Path
 
 import pytest
 from tests.web.small_client import SmallPages, small_pages
+
+from sowbench.domain.journal import Entry, EntryKind
 
 TRAY = "/sowings/kale%2003-01%20a/trays/1"
 
@@ -41,6 +44,27 @@ def test_a_count_by_number_is_kept_and_leads_to_the_next_tray(pages: SmallPages)
     current = page.select_one('.tray-row [aria-current="page"]')
     assert current is not None
     assert current["aria-label"] == "tray 1, 101 of 128 on Tue 9 March"
+
+
+def test_two_hundred_trays_come_in_rows_of_a_window(pages: SmallPages):
+    sown = Entry(
+        "77" * 16, date(2027, 3, 9), EntryKind.SOWN, "many", 25_600, crop="kale",
+        container="plug-128", n_containers=200, place="bench",
+    )  # fmt: skip
+    counted = Entry("78" * 16, date(2027, 3, 9), EntryKind.COUNTED, "many", 99, trays=(30,))
+    with pages.desk.book.writing() as unit:
+        unit.journal.add([sown, counted], pages.desk.clock())
+        unit.commit()
+    row = pages.page("/sowings/many/trays/29")
+    shown = [each.get_text() for each in row.select(".tray-row a")]
+    assert shown == [f"{each}" for each in range(25, 49)]
+    windows = row.select_one(".tray-windows")
+    assert windows is not None
+    assert "25 to 48 of 200 trays, 1 counted today" in windows.get_text()
+    links = [each["href"].rsplit("/", 1)[1] for each in windows.select("a")]
+    assert links == ["1", "49", "31"]
+    last = pages.page("/sowings/many/trays/200").select(".tray-windows a")
+    assert [each["href"].rsplit("/", 1)[1] for each in last] == ["169", "1"]
 
 
 def test_choosing_leads_to_the_first_tray(pages: SmallPages):

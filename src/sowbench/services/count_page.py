@@ -25,6 +25,9 @@ if TYPE_CHECKING:
 STANDING_MOST: Final = 300
 """Most sowings in the list of what can be counted."""
 
+TRAYS_WINDOW: Final = 24
+"""Trays in the row of trays; those before and after are a link away."""
+
 
 @dataclass(frozen=True, slots=True)
 class TrayMark:
@@ -97,7 +100,13 @@ class CountPage:
     last : Counted or None
         The last count before the day.
     trays : tuple of TrayMark
-        Trays of the sowing that are still here.
+        Trays of the sowing that are still here, as many as a row shows, this one among them.
+    n_trays, n_counted : int
+        How many are still here in all, and those of them counted on the day.
+    trays_before, trays_after : int
+        Trays at which the row before and the row after begin; 0 if there is none.
+    uncounted : int
+        Next tray that was not counted on the day; 0 if there is none.
     before, after : int
         Numbers of the trays on either side; 0 if there is none.
     gone : str
@@ -118,6 +127,11 @@ class CountPage:
     today: tuple[Counted, ...]
     last: Counted | None
     trays: tuple[TrayMark, ...]
+    n_trays: int
+    n_counted: int
+    trays_before: int
+    trays_after: int
+    uncounted: int
     before: int
     after: int
     gone: str
@@ -203,6 +217,11 @@ def count_page(desk: Desk, sowing: str, number: int) -> CountPage:
         raise UnknownNameError(f"{number}", f"tray of {sowing}", known[:8])
     here = [each for each in trays if each.gone_date is None]
     numbers = [each.number for each in here]
+    at = next((i for i, each in enumerate(numbers) if each >= number), 0)
+    first = at - at % TRAYS_WINDOW
+    window = here[first : first + TRAYS_WINDOW]
+    open_now = [each.number for each in here if each.counted_date != today]
+    open_now = [each for each in open_now if each != number]
     seen = Seen(walk, today, {})
     crop = "" if planned is None else walk.crop_name(planned.crop)
     low, high = (1, 1) if planned is None else planned.plants_per_cell
@@ -221,7 +240,12 @@ def count_page(desk: Desk, sowing: str, number: int) -> CountPage:
         job="" if job is None else job.key,
         today=tuple(_counted(each, seen) for each in counts if _is_of(each, number)),
         last=_last(tray, today),
-        trays=tuple(_mark(each, number, today) for each in here),
+        trays=tuple(_mark(each, number, today) for each in window),
+        n_trays=len(here),
+        n_counted=sum(each.counted_date == today for each in here),
+        trays_before=numbers[first - TRAYS_WINDOW] if first else 0,
+        trays_after=next(iter(numbers[first + TRAYS_WINDOW :]), 0),
+        uncounted=next((each for each in open_now if each > number), next(iter(open_now), 0)),
         before=max((each for each in numbers if each < number), default=0),
         after=min((each for each in numbers if each > number), default=0),
         gone="" if tray.gone_date is None else f"{tray.gone_how}, {wording.day(tray.gone_date)}",
