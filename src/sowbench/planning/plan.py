@@ -56,7 +56,7 @@ TAIL_OF_LAYOUT = 1.0
 START_MOST_FRAC = 0.7
 START_MOST_S = 15.0
 # The linear program gives the bound and the prices that guide everything after it.
-LINEAR_MOST_FRAC = 0.8
+LINEAR_MOST_FRAC = 0.95
 # On a machine too slow for its time, a plan worth the name comes before the limit.
 BOUND_LEAST_FRAC, START_LEAST_FRAC = 0.3, 0.15
 # Share of the time in which the bound of a plan made again is proven for its true costs.
