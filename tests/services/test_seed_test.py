@@ -101,7 +101,7 @@ def test_a_test_that_stands_becomes_the_lots_test_once(desk):
     assert (lot.n_tested, lot.n_normal, lot.tested_on) == (400, 358, date(2027, 3, 8))
     assert lot.n_seeds == LOT.n_seeds
     with desk.book.reading() as unit:
-        (kept,) = unit.journal.of_lot("K26")
+        (kept,) = unit.journal.of_lot("K26", 9)
         assert len(unit.lots.history("K26")) == 2
     assert kept.entry.kind is EntryKind.READ
     assert (kept.entry.n, kept.entry.n_of, kept.entry.day_date) == (358, 400, date(2027, 3, 8))
@@ -114,7 +114,7 @@ def test_replicates_that_differ_too_much_are_written_down_and_the_lot_keeps_its_
     keep_germination(desk, "K26", "4 x 100", replicates(97, 90, 88, 83), "b" * 32, take=True)
     assert lot_now(desk) == LOT
     with desk.book.reading() as unit:
-        (kept,) = unit.journal.of_lot("K26")
+        (kept,) = unit.journal.of_lot("K26", 9)
     assert kept.entry.values["taken"] == "no"
 
 
@@ -137,7 +137,7 @@ def test_what_cannot_be_is_said_beside_its_field_and_not_kept(desk, changed, fie
     assert form.judged is None
     assert said in " ".join(form.problems[field])
     with desk.book.reading() as unit:
-        assert unit.journal.of_lot("K26") == []
+        assert unit.journal.of_lot("K26", 9) == []
 
 
 def test_it_is_compared_with_the_test_that_the_lot_has(desk):

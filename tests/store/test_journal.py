@@ -142,7 +142,6 @@ def test_lists_of_entries(book):
         journal = unit.journal
         assert [each.entry for each in journal.of_sowing("S-1")] == [first, third, mended]
         assert [each.struck_by for each in journal.of_sowing("S-1")] == [mended.id, "", ""]
-        assert [each.entry for each in journal.of_lot("L-1")] == [first, second]
         assert [each.entry for each in journal.on_day(date(2027, 3, 9))] == [second, third, mended]
         newest = journal.latest(2)
         assert [each.entry for each in newest] == [mended, third]

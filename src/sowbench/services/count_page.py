@@ -211,7 +211,7 @@ def count_page(desk: Desk, sowing: str, number: int) -> CountPage:
         plan = unit.plans.current()
         planned = None if plan is None else unit.today_page.planned(plan.id, sowing)
         job = None if plan is None else unit.today_page.open_count(plan.id, sowing, today)
-        counts = unit.today_page.counts_of_day(sowing, today)
+        counts = unit.today_page.counts_of_day(sowing, today, number)
     if tray is None:
         known = [f"{each.number}" for each in trays]
         raise UnknownNameError(f"{number}", f"tray of {sowing}", known[:8])

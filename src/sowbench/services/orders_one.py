@@ -8,12 +8,19 @@ from typing import TYPE_CHECKING, Final
 
 import msgspec
 
-from sowbench.domain.ports.orders_page import ListedOrder, StandingOrder
+from sowbench.domain.ports.orders_page import (
+    ListedOrder,
+    OrdersCursor,
+    OrdersFilter,
+    OrdersShown,
+    StandingOrder,
+)
 from sowbench.domain.records import Order
 from sowbench.exchange.orders import order_cell
 from sowbench.science.errors import UnknownNameError
 from sowbench.services.book_inputs import house_of
 from sowbench.services.house_day import day_in_house, house_zone
+from sowbench.services.orders_list import cursor_of, cursor_text
 from sowbench.services.orders_words import (
     OrderLine,
     crop_name,
@@ -25,9 +32,16 @@ from sowbench.services.orders_words import (
 if TYPE_CHECKING:
     from sowbench.domain.book import Change
     from sowbench.domain.plan import OrderPlan, Sowing, Unmet
+    from sowbench.domain.ports import Unit
     from sowbench.domain.ports.orders_page import OrderDelivery
     from sowbench.reference.catalog import Catalog
     from sowbench.services.desk import Desk
+
+N_DROPS: Final = 40
+"""Drops of a standing order on one page; ours."""
+
+N_DROPS_EARLIER: Final = 6
+"""Of them, those before the day that a page is about; ours."""
 
 FIELD_WORDS: Final = {
     "id": "order",
@@ -116,7 +130,7 @@ class OrderView:
     standing : StandingOrder or None
         The standing order it is a drop of.
     drops : tuple of OrderLine
-        The drops of that standing order.
+        The drops of that standing order about the day of this one.
     changes : tuple of OrderChanged
         What was changed, the last first.
     facts : tuple of (str, str)
@@ -154,16 +168,41 @@ class OrderView:
 
 @dataclass(frozen=True, slots=True)
 class StandingView:
-    """A standing order drop by drop."""
+    """A standing order drop by drop; where the windows before and after these begin, if any."""
 
     standing: StandingOrder
     drops: tuple[OrderLine, ...]
+    before: str
+    after: str
     customer: str
     crop_name: str
     today: date
 
 
-def order_view(desk: Desk, name: str) -> OrderView | StandingView:
+@dataclass(frozen=True, slots=True)
+class _DropsWindow:
+    """Which drops are shown: those about a day, else those before or after a place of the list."""
+
+    around_date: date
+    before: str
+    after: str
+
+
+@dataclass(frozen=True, slots=True)
+class _Drops:
+    """Some drops of a standing order, and where the windows before and after them begin."""
+
+    listed: list[ListedOrder]
+    before: str
+    after: str
+
+
+_NO_DROPS: Final = _Drops([], "", "")
+
+
+def order_view(
+    desk: Desk, name: str, before: str = "", after: str = ""
+) -> OrderView | StandingView:
     """Gather the page of one order, or of a standing order.
 
     Parameters
@@ -172,6 +211,8 @@ def order_view(desk: Desk, name: str) -> OrderView | StandingView:
         The desk.
     name : str
         Name of the order, or of the standing order.
+    before, after : str, default ""
+        Where the window of a standing order's drops ends, or begins, as the page gave it.
 
     Returns
     -------
@@ -193,11 +234,14 @@ def order_view(desk: Desk, name: str) -> OrderView | StandingView:
         order = unit.orders.get(name)
         base = name if order is None else order.standing_of
         standing = page.standing(base) if base else None
-        drops = page.drops(plan, base, sure) if base else []
+        window = _DropsWindow(today, before, after)
+        if order is not None:
+            window = _DropsWindow(order.wanted_date, "", "")
+        drops = _drops(unit, plan, base, sure, window) if base else _NO_DROPS
         if order is None:
-            if not drops:
+            if not drops.listed:
                 raise UnknownNameError(name, "order")
-            return _standing_view(standing, drops, catalog, today, planned=head is not None)
+            return _standing_view(name, standing, drops, catalog, today, planned=head is not None)
         found = None if plan is None else page.planned(plan, [name]).get(name)
         names = () if found is None else {each.sowing for each in found.planned.hand_over}
         sowings = page.sowings_for(plan, name, names) if plan is not None and names else []
@@ -221,7 +265,7 @@ def order_view(desk: Desk, name: str) -> OrderView | StandingView:
         deliveries=tuple(deliveries),
         n_delivered=n_delivered,
         standing=standing,
-        drops=tuple(line_of(each, catalog, planned=head is not None) for each in drops),
+        drops=tuple(line_of(each, catalog, planned=head is not None) for each in drops.listed),
         changes=tuple(_changed(each) for each in reversed(history)),
         facts=_facts(order),
         today=today,
@@ -241,20 +285,53 @@ def _listed(
     return ListedOrder(order, 0, planned, unmet, n_delivered, confidence_frac)
 
 
+def _drops(
+    unit: Unit, plan: int | None, name: str, confidence_frac: float, window: _DropsWindow
+) -> _Drops:
+    """Return some drops of a standing order, cancelled ones too, by day."""
+    wanted = OrdersFilter(OrdersShown.ALL, standing_of=name)
+    asked = (plan, wanted, window.around_date, confidence_frac)
+    page = unit.orders_page
+    upto, since = cursor_of(window.before), cursor_of(window.after)
+    about = OrdersCursor(window.around_date, -1)
+    earlier: list[ListedOrder] = []
+    later: list[ListedOrder] = []
+    if since is None:
+        n_earlier = N_DROPS_EARLIER if upto is None else N_DROPS
+        earlier = page.window_before(*asked, upto or about, n_earlier + 1)
+        more_earlier, earlier = len(earlier) > n_earlier, earlier[-n_earlier:]
+    else:
+        more_earlier = True
+    if upto is None:
+        later = page.window(*asked, since or about, N_DROPS + 1)
+        more_later, later = len(later) > N_DROPS, later[:N_DROPS]
+    else:
+        more_later = True
+    found = earlier + later
+    return _Drops(
+        found,
+        cursor_text(found[0]) if found and more_earlier else "",
+        cursor_text(found[-1]) if found and more_later else "",
+    )
+
+
 def _standing_view(
+    name: str,
     standing: StandingOrder | None,
-    drops: list[ListedOrder],
+    drops: _Drops,
     catalog: Catalog,
     today: date,
     *,
     planned: bool,
 ) -> StandingView:
     """Put a standing order together."""
-    first, last = drops[0].order, drops[-1].order
-    whole = standing or StandingOrder(first.standing_of, 0, first.wanted_date, last.wanted_date)
+    first, last = drops.listed[0].order, drops.listed[-1].order
+    whole = standing or StandingOrder(name, 0, first.wanted_date, last.wanted_date)
     return StandingView(
         standing=whole,
-        drops=tuple(line_of(each, catalog, planned=planned) for each in drops),
+        drops=tuple(line_of(each, catalog, planned=planned) for each in drops.listed),
+        before=drops.before,
+        after=drops.after,
         customer=first.customer,
         crop_name=crop_name(first.crop, catalog),
         today=today,

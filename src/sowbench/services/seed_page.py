@@ -24,6 +24,8 @@ if TYPE_CHECKING:
     from sowbench.services.desk import Desk
 
 LOTS_A_PAGE: Final = 60
+ENTRIES_A_PAGE: Final = 40
+"""Entries of a lot's journal on one page; ours."""
 _MARKS: Final = ("treated", "pelleted", "primed", "organic")
 _WORDS: Final = {
     "n_tested": "seeds tested",
@@ -90,7 +92,11 @@ class LotChange:
 
 @dataclass(frozen=True, slots=True)
 class LotView:
-    """The page of one lot; ``tests`` are the tests written down for it, the latest first."""
+    """The page of one lot.
+
+    ``entries`` are its tests and what else was written down about it, the latest first; those
+    before them begin under the number ``earlier``, 0 if there are none.
+    """
 
     line: LotLine
     today: date
@@ -98,6 +104,7 @@ class LotView:
     caution: str
     sowings: tuple[LotSowing, ...]
     entries: tuple[Kept, ...]
+    earlier: int
     changes: tuple[LotChange, ...]
 
 
@@ -150,7 +157,7 @@ def seed_view(desk: Desk, query: str = "", page: int = 1) -> SeedView:
     )
 
 
-def lot_view(desk: Desk, name: str) -> LotView:
+def lot_view(desk: Desk, name: str, before: int | None = None) -> LotView:
     """Gather the page of one lot.
 
     Parameters
@@ -159,6 +166,8 @@ def lot_view(desk: Desk, name: str) -> LotView:
         The desk.
     name : str
         The lot.
+    before : int or None, default None
+        Show entries that arrived before the one of this number; None is the last ones.
 
     Returns
     -------
@@ -181,8 +190,9 @@ def lot_view(desk: Desk, name: str) -> LotView:
         buys = _seed_supplies(unit.seed_page.supplies(head.id) if head else ())
         stock = stocks(unit, [lot])[name]
         sowings = unit.seed_page.sowings_of(head.id, name) if head else []
-        entries = unit.journal.of_lot(name)
+        entries = unit.journal.of_lot(name, ENTRIES_A_PAGE + 1, before)
         changes = unit.lots.history(name)
+    more, entries = len(entries) > ENTRIES_A_PAGE, entries[:ENTRIES_A_PAGE]
     line = _line(lot, catalog, today, stock, take, buys.get(name))
     return LotView(
         line=line,
@@ -190,7 +200,8 @@ def lot_view(desk: Desk, name: str) -> LotView:
         currency=house.prices.currency,
         caution=caution_words("treated_seed") if lot.treated else "",
         sowings=tuple(sowings),
-        entries=tuple(each for each in reversed(entries) if not each.entry.sowing),
+        entries=tuple(entries),
+        earlier=entries[-1].seq if more else 0,
         changes=tuple(
             LotChange(each.at, each.person, each.reason, _differences(each.before, each.after))
             for each in reversed(changes)

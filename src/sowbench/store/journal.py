@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Collection, Sequence
 from datetime import date, datetime
+from typing import Final
 
-from sqlalchemy import func, select
+from sqlalchemy import func, literal_column, select
 
 from sowbench.domain.book import Added, Kept, Taken
 from sowbench.domain.journal import Entry
@@ -23,6 +24,7 @@ from sowbench.store.entry_rows import (
 from sowbench.store.repository import Repository, in_parts
 
 entry = tables.entry
+_BLANK: Final = literal_column("''")
 
 
 class Journal(Repository):
@@ -122,20 +124,32 @@ class Journal(Repository):
         query = kept_rows().where(entry.c.sowing == sowing).order_by(entry.c.seq)
         return [kept_of(row) for row in self._connection.execute(query)]
 
-    def of_lot(self, lot: str) -> list[Kept]:
-        """Return the entries that name a seed lot.
+    def of_lot(self, lot: str, limit: int, before_seq: int | None = None) -> list[Kept]:
+        """Return the last entries that are about a seed lot and no sowing, the newest first.
 
         Parameters
         ----------
         lot : str
             Its name.
+        limit : int
+            How many at most.
+        before_seq : int or None, default None
+            Only those that arrived before this one.
 
         Returns
         -------
         entries : list of Kept
-            The entries in the order of arrival.
+            The entries, such as tests of its seed.
         """
-        query = kept_rows().where(entry.c.lot == lot).order_by(entry.c.seq)
+        # The blanks are said as such, so that the index of these entries serves.
+        query = kept_rows().where(
+            entry.c.lot == lot,
+            entry.c.lot != _BLANK,
+            entry.c.sowing == _BLANK,
+        )
+        query = query.order_by(entry.c.seq.desc()).limit(limit)
+        if before_seq is not None:
+            query = query.where(entry.c.seq < before_seq)
         return [kept_of(row) for row in self._connection.execute(query)]
 
     def on_day(self, day: date) -> list[Kept]:

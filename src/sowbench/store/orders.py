@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import fields
-from datetime import datetime
+from datetime import date, datetime
 from operator import attrgetter
 from typing import Any, Final
 
-from sqlalchemy import Row, func, select
+from sqlalchemy import ColumnElement, Row, and_, func, select
 
 from sowbench.domain.book import Change
 from sowbench.domain.records import Order
@@ -51,6 +51,31 @@ def order_of(row: Row[Any] | Sequence[Any]) -> Order:
     for at in _AT_LISTS:
         values[at] = tuple(values[at].split(_BETWEEN)) if values[at] else ()
     return Order(*values)
+
+
+def is_open(today: date) -> ColumnElement[bool]:
+    """Tell that an order is wanted and still serves; past seasons are not looked at for it.
+
+    Parameters
+    ----------
+    today : date
+        The day in the house.
+
+    Returns
+    -------
+    condition : ColumnElement of bool
+        The first wanted day of all open orders is found in the index of last days; from it on a
+        list may go by its own index. ``coalesce`` keeps a database from looking for that day at
+        the beginning of the index of wanted days, where all past orders stand.
+    """
+    others = orders.alias("others")
+    wanted_date = func.coalesce(others.c.wanted_date, others.c.latest_date)
+    first = select(func.min(wanted_date)).where(others.c.latest_date >= today).scalar_subquery()
+    return and_(
+        orders.c.status != "cancelled",
+        orders.c.latest_date >= today,
+        orders.c.wanted_date >= first,
+    )
 
 
 def _values_of(order: Order) -> list[Any]:

@@ -21,7 +21,7 @@ from sowbench.domain.ports.orders_page import (
     StandingOrder,
 )
 from sowbench.domain.records import Order
-from sowbench.store.orders import ORDER_COLUMNS, order_of
+from sowbench.store.orders import ORDER_COLUMNS, is_open, order_of
 from sowbench.store.repository import Repository, in_parts
 from sowbench.store.tables import (
     change,
@@ -97,7 +97,7 @@ class OrdersPage(Repository):
         query = (
             select(func.count(), *counted)
             .select_from(orders.outerjoin(planned_order, _in_plan(plan)))
-            .where(_is_open(today))
+            .where(is_open(today))
         )
         row = tuple(self._connection.execute(query).one())
         return OrdersCount(row[0], row[1], row[2], row[3])
@@ -112,8 +112,10 @@ class OrdersPage(Repository):
 
     def _values(self, column: ColumnElement[str], today: date) -> list[str]:
         """Return what stands in a column of open orders, each once, blank left out."""
-        query = select(column).where(_is_open(today), column != "").distinct().order_by(column)
-        return list(self._connection.execute(query).scalars())
+        # Not the bare column: its own index would be walked through all past seasons.
+        value = func.coalesce(column, "").label("value")
+        query = select(value).where(is_open(today)).distinct().order_by(value)
+        return [each for each in self._connection.execute(query).scalars() if each]
 
     def standing(self, name: str) -> StandingOrder | None:
         """Return a standing order as a whole; None if no order is a drop of it."""
@@ -250,25 +252,6 @@ def _shown(wanted: OrdersFilter, today: date, confidence_frac: float) -> ColumnE
     return and_(*found)
 
 
-def _is_open(today: date) -> ColumnElement[bool]:
-    """Tell that an order is wanted and still serves.
-
-    The first wanted day of all open orders is found in the index of last days; from it on the list
-    goes by its own index, and never walks past seasons.
-    """
-    others = orders.alias("others")
-    first = (
-        select(func.min(others.c.wanted_date))
-        .where(others.c.latest_date >= today)
-        .scalar_subquery()
-    )
-    return and_(
-        orders.c.status != _CANCELLED,
-        orders.c.latest_date >= today,
-        orders.c.wanted_date >= first,
-    )
-
-
 def _is_unmet() -> ColumnElement[bool]:
     """Tell that a plan leaves plants of an order out."""
     return planned_order.c.n_unmet > 0
@@ -293,11 +276,11 @@ def _is_shown(shown: OrdersShown, today: date, confidence_frac: float) -> Column
         return and_(~is_cancelled, orders.c.latest_date < today)
     if shown is OrdersShown.ALL:
         return true()
-    is_open = _is_open(today)
+    open_now = is_open(today)
     if shown is OrdersShown.RISKY:
-        return and_(is_open, _is_risky(confidence_frac))
+        return and_(open_now, _is_risky(confidence_frac))
     if shown is OrdersShown.UNMET:
-        return and_(is_open, _is_unmet())
+        return and_(open_now, _is_unmet())
     if shown is OrdersShown.UNPLANNED:
-        return and_(is_open, planned_order.c.name.is_(None))
-    return is_open
+        return and_(open_now, planned_order.c.name.is_(None))
+    return open_now

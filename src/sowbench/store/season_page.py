@@ -12,6 +12,7 @@ from sqlalchemy import ColumnElement, Row, Select, and_, func, literal, select
 from sowbench.domain.book import PlannedUse
 from sowbench.domain.ports.season_page import Stay, Target, TraysThere
 from sowbench.store import tables as t
+from sowbench.store.orders import is_open
 from sowbench.store.repository import Repository
 
 
@@ -99,7 +100,7 @@ class SeasonPage(Repository):
         """Return orders still to be served and sowings still to be sown, by day."""
         orders = (
             _order_targets()
-            .where(t.orders.c.latest_date >= from_date, t.orders.c.status != "cancelled")
+            .where(is_open(from_date))
             .order_by(t.orders.c.wanted_date, t.orders.c.position)
             .limit(limit)
         )

@@ -35,6 +35,7 @@ metadata: Final = MetaData(
     }
 )
 
+_OF_LOT = text("lot != '' AND sowing = ''")
 _TICKS = text("job != ''")
 _MENDS = text("corrects != ''")
 
@@ -58,7 +59,8 @@ entry = Table(
     Column("body", Text, nullable=False, default="{}"),
     Index(None, "sowing", "seq"),
     Index(None, "day_date", "seq"),
-    Index(None, "lot"),
+    # What is about a lot alone, such as a test of its seed; few, as those below.
+    Index("ix_entry_lot", "lot", "seq", sqlite_where=_OF_LOT, postgresql_where=_OF_LOT),
     # Which entries correct another, and which tick off a job: few, so only those are kept.
     Index("ix_entry_corrects", "corrects", "seq", sqlite_where=_MENDS, postgresql_where=_MENDS),
     Index("ix_entry_job", "job", sqlite_where=_TICKS, postgresql_where=_TICKS),
@@ -90,7 +92,7 @@ orders = Table(
     Column("standing_of", Text, nullable=False, default=""),
     Index(None, "wanted_date", "position"),
     Index(None, "latest_date", "wanted_date"),
-    Index(None, "standing_of"),
+    Index("ix_orders_standing_of", "standing_of", "wanted_date", "position", "status"),
     Index(None, "customer"),
 )
 

@@ -124,14 +124,17 @@ class TodayPage(Repository):
         ).one_or_none()
         return None if row is None else TrayStands(**row._mapping)  # noqa: SLF001
 
-    def counts_of_day(self, sowing: str, day: date) -> list[Kept]:
-        """Return the counts of a sowing on a day, in the order of arrival, struck ones too."""
+    def counts_of_day(self, sowing: str, day: date, number: int | None = None) -> list[Kept]:
+        """Return the counts of a sowing, or of one tray, on a day, in the order of arrival."""
         column = tables.entry.c
         query = kept_rows().where(
             column.sowing == sowing,
             column.day_date == day,
             column.kind == EntryKind.COUNTED.value,
         )
+        if number is not None:
+            # As entry_rows writes it; a quotation mark within a text has a stroke before it.
+            query = query.where(column.body.contains(f'"trays":[{number}]', autoescape=True))
         return [kept_of(row) for row in self._connection.execute(query.order_by(column.seq))]
 
     def open_count(self, plan_id: int, sowing: str, day: date) -> DayJob | None:

@@ -26,8 +26,8 @@ class Journal(Protocol):
     def of_sowing(self, sowing: str) -> list[Kept]:
         """Return the entries about a sowing in the order of arrival, struck ones too."""
 
-    def of_lot(self, lot: str) -> list[Kept]:
-        """Return the entries that name a seed lot."""
+    def of_lot(self, lot: str, limit: int, before_seq: int | None = None) -> list[Kept]:
+        """Return the last entries about a seed lot and no sowing, the newest first."""
 
     def on_day(self, day: date) -> list[Kept]:
         """Return the entries of a day in the house."""

@@ -135,8 +135,11 @@ class TodayPage(Protocol):
     def tray(self, sowing: str, number: int) -> TrayStands | None:
         """Return one tray with its map."""
 
-    def counts_of_day(self, sowing: str, day: dt.date) -> list[Kept]:
-        """Return the counts of a sowing on a day, in the order of arrival, struck ones too."""
+    def counts_of_day(self, sowing: str, day: dt.date, number: int | None = None) -> list[Kept]:
+        """Return the counts of a sowing on a day, in the order of arrival, struck ones too.
+
+        With a number, only those that count this one tray by itself.
+        """
 
     def open_count(self, plan_id: int, sowing: str, day: dt.date) -> DayJob | None:
         """Return the count of a sowing that is planned up to a day and not ticked off."""

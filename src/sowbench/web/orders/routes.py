@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from datetime import date
 from typing import Annotated, Final
-from urllib.parse import quote, urlencode
+from urllib.parse import urlencode
 
 from litestar import get, post
 from litestar.enums import RequestEncodingType
@@ -21,6 +21,7 @@ from sowbench.services.orders_free import free_view
 from sowbench.services.orders_list import orders_view
 from sowbench.services.orders_one import OrderView, order_view
 from sowbench.services.orders_promise import ASKED, promise_view
+from sowbench.web.formats import order_address
 from sowbench.web.orders.take_in import routes as take_in_routes
 
 FormData = Annotated[dict[str, str], Body(media_type=RequestEncodingType.URL_ENCODED)]
@@ -89,7 +90,7 @@ def keep_order(desk: Desk, data: FormData) -> Template | Redirect:
     except UnknownNameError as error:
         raise NotFoundException(str(error)) from error
     if form is None:
-        return Redirect(address_of(saved), status_code=_SEE_OTHER)
+        return Redirect(order_address(saved), status_code=_SEE_OTHER)
     context = {"page": form, "here": _HERE}
     return Template("orders/form.html", context=context, status_code=422)
 
@@ -102,7 +103,7 @@ def change_status(desk: Desk, data: FormData) -> Redirect:
         set_status(desk, name, data.get("status", ""), data.get("reason", ""))
     except UnknownNameError as error:
         raise NotFoundException(str(error)) from error
-    return Redirect(address_of(name), status_code=_SEE_OTHER)
+    return Redirect(order_address(name), status_code=_SEE_OTHER)
 
 
 @get("/orders/promise", sync_to_thread=True)
@@ -136,30 +137,25 @@ def free(desk: Desk, from_week: str = "") -> Template:
 
 
 @get("/orders/{name:path}", sync_to_thread=True)
-def one_order(desk: Desk, name: str) -> Template:
+def one_order(desk: Desk, name: str, before: str = "", after: str = "") -> Template:
+    """Show one order, or a standing order drop by drop."""
+    return _order(desk, name.removeprefix("/"), before, after)
+
+
+@get("/orders/called", sync_to_thread=True)
+def order_called(desk: Desk, name: str = "", before: str = "", after: str = "") -> Template:
+    """Show an order whose name cannot stand in an address."""
+    return _order(desk, name, before, after)
+
+
+def _order(desk: Desk, name: str, before: str, after: str) -> Template:
     """Show one order, or a standing order drop by drop."""
     try:
-        page = order_view(desk, name.strip("/"))
+        page = order_view(desk, name, before, after)
     except UnknownNameError as error:
         raise NotFoundException(str(error)) from error
     template = "orders/order.html" if isinstance(page, OrderView) else "orders/standing.html"
     return Template(template, context={"page": page, "here": _HERE})
-
-
-def address_of(name: str) -> str:
-    """Return the address of an order.
-
-    Parameters
-    ----------
-    name : str
-        Its name.
-
-    Returns
-    -------
-    address : str
-        As "/orders/salad/2027-03-08".
-    """
-    return f"/orders/{quote(name)}"
 
 
 def _shown(text: str) -> OrdersShown:
@@ -211,5 +207,6 @@ routes: list[ControllerRouterHandler] = [
     promise,
     free,
     *take_in_routes,
+    order_called,
     one_order,
 ]

@@ -39,6 +39,12 @@ from sowbench.web.season.queries import asked_whole
 FormData = Annotated[dict[str, str], Body(media_type=RequestEncodingType.URL_ENCODED)]
 FileData = Annotated[dict[str, Any], Body(media_type=RequestEncodingType.MULTI_PART)]
 _MOST_PAGES = 10_000
+_MOST_DIGITS = 15
+
+
+def _number_of_entry(text: str) -> int | None:
+    """Read the number of an entry; None for a blank, or for what makes no sense."""
+    return int(text) if text.isdecimal() and len(text) <= _MOST_DIGITS else None
 
 
 def _lot_address(name: str, more: str = "") -> str:
@@ -54,10 +60,10 @@ def seed(desk: Desk, q: str = "", page: str | None = None, taken: str = "") -> T
 
 
 @get("/seed/lot", sync_to_thread=True)
-def lot(desk: Desk, of: str = "", kept: str = "") -> Template:
+def lot(desk: Desk, of: str = "", kept: str = "", before: str = "") -> Template:
     """Show one lot."""
     try:
-        view = lot_view(desk, of)
+        view = lot_view(desk, of, _number_of_entry(before))
     except UnknownNameError as error:
         raise NotFoundException(str(error)) from error
     return Template("seed/lot.html", context={"page": view, "here": "seed", "kept": kept})
