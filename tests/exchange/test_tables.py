@@ -134,6 +134,19 @@ def test_nul_byte_is_refused_with_its_line(write, problems_of):
     assert "NUL byte in line 3" in found[0][3]
 
 
+@pytest.mark.parametrize(
+    ("start", "what"),
+    [
+        (b"\x89PNG\r\n\x1a\n\0\0", "a picture (PNG)"),
+        (b"\xff\xd8\xff\xe0\0\x10JFIF", "a picture (JPEG)"),
+        (b"\0\0\0\x18ftypheic", "a photo"),
+    ],
+)
+def test_a_picture_is_called_one(write, problems_of, start, what):
+    found = problems_of(read, write("o.csv", start + b"\0" * 50))
+    assert f"is {what}" in found[0][3]
+
+
 def test_file_too_large_is_refused(write, problems_of, monkeypatch):
     monkeypatch.setattr(raw_cells, "MAX_BYTES", 20)
     found = problems_of(read, write("o.csv", "order,plants\na,1\nb,2\nc,3\n"))

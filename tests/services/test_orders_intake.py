@@ -23,7 +23,7 @@ from sowbench.services.orders_intake import (
     mend,
     take,
 )
-from sowbench.services.orders_mending import likely_header, missing_columns, suggestions
+from sowbench.services.orders_mending import for_all, likely_header, missing_columns, suggestions
 
 HEADER = "order,customer,crop,plants,wanted_on,note\n"
 GOOD = HEADER + "leeks,Long Field,leek,6000,2027-05-20,\nsalad,Kitchen,lettuce,240,2027-03-08,\n"
@@ -224,7 +224,7 @@ def test_a_workbook_is_read_as_a_csv_file_is(desk: Desk) -> None:
         (b"\xff\xfeo\0r\0", "UTF-16"),
         (b"PK\x03\x04nonsense", "damaged workbook"),
         (b"\xd0\xcf\x11\xe0....", "old or password-protected"),
-        (b"%PDF-1.7\n\x00\x01", "NUL byte"),
+        (b"%PDF-1.7\n\x00\x01", "is a PDF"),
         (b"\n\n  \n", "empty"),
         (b"order,crop,plants,wanted_on\n", "no order below"),
     ],
@@ -234,6 +234,14 @@ def test_what_is_no_table_of_orders_says_what_it_is(desk: Desk, data: bytes, wor
 
     assert not intake.ready
     assert word in " ".join(each.message for each in intake.problems)
+
+
+def test_a_crop_like_none_is_refused_with_where_they_are_listed(desk: Desk) -> None:
+    intake = give(desk, b"order,crop,plants,wanted_on\na,dragonfruit,5,2027-05-20\n")
+
+    (problem,) = intake.problems
+    assert "handbook" in problem.message
+    assert "[[crop]]" in problem.message
 
 
 def test_an_empty_file_is_refused_and_not_kept(desk: Desk) -> None:
@@ -292,3 +300,41 @@ def test_what_is_likely_meant_is_offered(desk: Desk, row: str, column: str, like
     assert problem.column == column
     assert suggestions(problem)[0] == likely
     assert column in COLUMNS
+
+
+def ways_of(desk: Desk, *rows: str) -> dict[str, dict[int, str]]:
+    """Return how a file with these crops, plants and days can be mended in many rows at once."""
+    head = "order;crop;plants;wanted_on\n"
+    lines = "".join(f"{at};{each}\n" for at, each in enumerate(rows))
+    intake = give(desk, (head + lines).encode())
+    return {each.key: dict(each.texts) for each in for_all(intake.problems)}
+
+
+def test_days_in_another_order_are_mended_in_all_rows_at_once(desk: Desk) -> None:
+    ways = ways_of(desk, "leek;5;15.05.2027", "leek;5;04.05.2027", "leek;5;20.5.27")
+
+    days = {2: "2027-05-15", 3: "2027-05-04", 4: "2027-05-20"}
+    assert ways == {"wanted_on.day": days}
+
+
+def test_days_that_may_stand_in_either_order_can_be_read_in_both(desk: Desk) -> None:
+    ways = ways_of(desk, "leek;5;03/04/2027", "leek;5;05/04/2027")
+
+    assert ways["wanted_on.day"] == {2: "2027-04-03", 3: "2027-04-05"}
+    assert ways["wanted_on.month"] == {2: "2027-03-04", 3: "2027-05-04"}
+
+
+def test_days_in_no_single_order_are_mended_only_where_they_are_sure(desk: Desk) -> None:
+    ways = ways_of(desk, "leek;5;15/04/2027", "leek;5;04/15/2027", "leek;5;05/04/2027")
+
+    assert ways == {"wanted_on.sure": {2: "2027-04-15", 3: "2027-04-15"}}
+
+
+def test_numbers_and_names_are_mended_in_all_rows_at_once(desk: Desk) -> None:
+    ways = ways_of(desk, "leeek;6.000;2027-05-20", "leeek;1.200;2027-05-20", "leek;0;2027-05-20")
+
+    assert ways == {"plants.whole": {2: "6000", 3: "1200"}, "crop.leeek": {2: "leek", 3: "leek"}}
+
+
+def test_one_row_is_mended_where_it_stands(desk: Desk) -> None:
+    assert not ways_of(desk, "leek;6.000;15.05.2027")

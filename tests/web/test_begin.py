@@ -37,6 +37,8 @@ def send(client, address, **files):
 def test_an_empty_book_says_what_it_needs_what_it_gives_and_what_stands_in(client):
     shown = page(client.get("/begin", headers=HTML))
     assert shown.h1.get_text() == "This book is empty: give it orders, and it can plan"
+    by_hand = {"/orders/new", "/house", "/seed/new"}
+    assert by_hand <= {each["href"] for each in shown.select(".step a.big")}
     steps = shown.select("ol.steps > li")
     assert [each["id"] for each in steps] == ["orders", "house", "seed", "standing", "plan"]
     assert "Needed" in steps[0].get_text()

@@ -167,6 +167,39 @@ def test_a_missing_column_is_asked_for_by_the_headers_there_are(client: Pages) -
     assert heading(page_of(client, path)) == "1 new order"
 
 
+def test_days_are_put_right_in_all_rows_at_once_and_what_was_typed_stays(client: Pages) -> None:
+    path = give(client, "order;crop;plants;wanted_on\na;leek;5;15.5.2027\nb;leek;6;4.5.2027\n")
+    page = page_of(client, path)
+    (button,) = page.select("button[name=fix_all]")
+    assert "day, month, year: 4.5.2027 is 2027-05-04" in button.parent.get_text()
+    filled = {**form_of(page, f"{path}/go"), "cell.2.wanted_on": "2027-06-01"}
+    send(client, f"{path}/go", {**filled, "fix_all": "wanted_on.day"})
+    # One row is left by then, so that there is nothing to mend in many.
+    assert [each["value"] for each in page_of(client, path).select(".mend input")] == ["4.5.2027"]
+    send(client, f"{path}/go", {**form_of(page, f"{path}/go"), "fix_all": "wanted_on.day"})
+    assert heading(page_of(client, path)) == "2 new orders"
+
+
+@pytest.mark.parametrize(
+    "name", ["new", "free", "take-in", "A/", "/A", "a//b", "..", "a/../b", "."]
+)
+def test_an_order_may_be_named_like_a_page(client: Pages, name: str) -> None:
+    path = give(client, f"order,crop,plants,wanted_on\n{name},leek,500,2027-05-20\n")
+    page = page_of(client, path)
+    send(client, f"{path}/go", {**form_of(page, f"{path}/go"), "do": "take"})
+    (link,) = page_of(client, "/orders").select("table th a")
+    assert heading(page_of(client, link["href"])) == "Leek, 500 plants"
+
+
+def test_an_order_whose_day_is_past_says_so_and_what_to_do(client: Pages) -> None:
+    path = give(client, "order,crop,plants,wanted_on\nlate,leek,500,2020-05-20\n")
+    page = page_of(client, path)
+    send(client, f"{path}/go", {**form_of(page, f"{path}/go"), "do": "take"})
+    flag = page_of(client, "/orders/late").select_one(".flag.watch")
+    assert flag is not None
+    assert "Its day is past" in flag.get_text()
+
+
 @pytest.mark.parametrize("data", [b"", b"%PDF-1.4\x00", b"a,b\n1,2\n", b"\x00" * 50])
 def test_what_is_no_file_of_orders_is_answered_and_not_an_error(client: Pages, data: bytes) -> None:
     token = form_of(page_of(client, "/orders/take-in"), "/orders/take-in/file")

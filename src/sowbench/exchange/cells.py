@@ -25,6 +25,12 @@ MAX_COLUMNS = 500
 _DELIMITERS = {",": "comma", ";": "semicolon", "\t": "tab"}
 _ZIP_START = b"PK\x03\x04"
 _OLE_START = b"\xd0\xcf\x11\xe0"
+_OTHER_STARTS = {
+    b"\x89PNG\r\n": "a picture (PNG)",
+    b"\xff\xd8\xff": "a picture (JPEG)",
+    b"GIF8": "a picture (GIF)",
+    b"%PDF-": "a PDF",
+}
 _UTF16_STARTS = (b"\xff\xfe", b"\xfe\xff")
 _UTF8_ADVICE = "Save it as UTF-8: in a spreadsheet program choose 'CSV UTF-8'."
 
@@ -164,6 +170,14 @@ def decode_text(file: str, data: bytes, advice: str = _UTF8_ADVICE) -> str:
     InputFileError
         If the bytes are UTF-16 or UTF-32, hold NUL bytes, or are not UTF-8.
     """
+    for start, what in _OTHER_STARTS.items():
+        if data.startswith(start):
+            raise whole_file(
+                file,
+                f"is {what}, not a table or text that can be read; give the file it was made from.",
+            )
+    if data[4:8] == b"ftyp":
+        raise whole_file(file, "is a photo or a film, not a table or text.")
     if data.startswith(_UTF16_STARTS):
         raise whole_file(file, f"is UTF-16 text, not UTF-8. {advice}")
     at = data.find(b"\0")
@@ -172,7 +186,9 @@ def decode_text(file: str, data: bytes, advice: str = _UTF8_ADVICE) -> str:
             raise whole_file(file, f"looks like UTF-16 or UTF-32 text, not UTF-8. {advice}")
         line = data.count(b"\n", 0, at) + 1
         raise whole_file(
-            file, f"holds a NUL byte in line {line}, so it is no text file, or it is damaged."
+            file,
+            f"holds a NUL byte in line {line}: it is no text file, or it is damaged. Save it as CSV"
+            " UTF-8 or XLSX once more.",
         )
     try:
         return data.decode("utf-8-sig")

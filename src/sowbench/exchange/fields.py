@@ -27,6 +27,13 @@ _DECIMAL_COMMA = re.compile(r"[+-]?\d*,\d+", re.ASCII)
 _PERCENT = re.compile(r"(\d+([.,]\d+)?)\s*%", re.ASCII)
 _MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
 _YES = {"yes": True, "y": True, "true": True, "no": False, "n": False, "false": False}
+_WHERE_LISTED = {
+    "crop": " The handbook lists all crops, as `sowbench crops` does; a crop of your own is"
+    " described as [[crop]] in house.toml.",
+    "container": " The handbook lists all containers, as `sowbench containers` does.",
+}
+"""Where names stand, for one that is like none of them."""
+
 _EXCEL_DAY_0 = date(1899, 12, 30)
 
 
@@ -355,7 +362,8 @@ class Fields:
         try:
             return resolve(text)
         except UnknownNameError as error:
-            self.problem(column, str(error))
+            advice = "" if error.nearest else _WHERE_LISTED.get(error.kind, "")
+            self.problem(column, f"{error}{advice}")
             return ""
 
     def known(

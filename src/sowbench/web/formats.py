@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from datetime import date, datetime
 from typing import TYPE_CHECKING, Final
+from urllib.parse import quote
 from zoneinfo import ZoneInfo
 
 import msgspec
@@ -292,6 +293,36 @@ def script_json(value: object) -> Markup:
     return Markup(text.replace("<", "\\u003c"))  # noqa: S704 - nothing in it can end the script
 
 
+_ORDER_PAGES: Final = frozenset(
+    {"called", "edit", "free", "keep", "new", "promise", "status", "take-in"}
+)
+
+
+def order_address(name: str) -> str:
+    """Return the address of an order.
+
+    Parameters
+    ----------
+    name : str
+        Its name.
+
+    Returns
+    -------
+    address : str
+        As "/orders/salad/2027-03-08"; a name that cannot stand in a path, or is that of another
+        page, is asked for.
+
+    Examples
+    --------
+    >>> order_address("salad/2027-03-08"), order_address("new")
+    ('/orders/salad/2027-03-08', '/orders/called?name=new')
+    """
+    parts = name.split("/")
+    if parts[0] in _ORDER_PAGES or {"", ".", ".."} & set(parts):
+        return f"/orders/called?name={quote(name, safe='')}"
+    return f"/orders/{quote(name)}"
+
+
 FILTERS: Final[dict[str, Callable[..., str]]] = {
     "number": number,
     "percent": percent,
@@ -309,6 +340,7 @@ FILTERS: Final[dict[str, Callable[..., str]]] = {
     "times": wording.chance,
     "start": wording.sentence_start,
     "lower_start": lower_start,
+    "order_address": order_address,
 }
 """Filters of the templates by name."""
 

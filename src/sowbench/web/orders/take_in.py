@@ -25,7 +25,13 @@ from sowbench.services.orders_intake import (
     mend,
     take,
 )
-from sowbench.services.orders_mending import likely_header, missing_columns, suggestions
+from sowbench.services.orders_mending import (
+    ForAll,
+    for_all,
+    likely_header,
+    missing_columns,
+    suggestions,
+)
 from sowbench.services.orders_one import FieldChange, field_changes
 
 if TYPE_CHECKING:
@@ -87,6 +93,7 @@ class TakeInView:
     intake: Intake
     whole: tuple[str, ...]
     missing: tuple[MissingView, ...]
+    for_all: tuple[ForAll, ...]
     rows: tuple[RowView, ...]
     n_bad: int
     n_more: int
@@ -143,6 +150,12 @@ def _gone_on(desk: Desk, intake_id: str, fields: list[tuple[str, str]]) -> Templ
             forget(desk, intake_id)
             return Redirect("/orders/take-in", status_code=_SEE_OTHER)
         mend(desk, intake_id, *_mended(fields))
+        if "fix_all" in values:
+            alike = for_all(look(desk, intake_id).problems)
+            way = next((each for each in alike if each.key == values["fix_all"]), None)
+            if way is not None:
+                texts = {(row, way.column): text for row, text in way.texts.items()}
+                mend(desk, intake_id, texts, {}, {})
         if values.get("do") != "take":
             return Redirect(f"/orders/take-in/{intake_id}#rows", status_code=_SEE_OTHER)
         left = frozenset(value for key, value in fields if key == "leave")
@@ -219,6 +232,7 @@ def _view(intake: Intake) -> TakeInView:
             for each in intake.problems
             if each.column in columns and each.message.startswith("The header lacks")
         ),
+        for_all=for_all(intake.problems),
         rows=tuple(rows),
         n_bad=len(intake.bad_rows),
         n_more=max(len(intake.bad_rows) - N_ROWS, 0),
