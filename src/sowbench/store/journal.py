@@ -6,7 +6,7 @@ from collections.abc import Collection, Sequence
 from datetime import date, datetime
 from typing import Final
 
-from sqlalchemy import func, literal_column, select
+from sqlalchemy import ColumnElement, func, literal_column, select
 
 from sowbench.domain.book import Added, Kept, Taken
 from sowbench.domain.journal import Entry
@@ -24,7 +24,7 @@ from sowbench.store.entry_rows import (
 from sowbench.store.repository import Repository, in_parts
 
 entry = tables.entry
-_BLANK: Final = literal_column("''")
+_BLANK: Final[ColumnElement[str]] = literal_column("''")
 
 
 class Journal(Repository):
