@@ -402,7 +402,7 @@ def test_pinned_container_place_and_seeds_are_kept():
 
 def test_a_container_that_is_not_the_houses_cannot_be_pinned():
     made = inputs(order("a", 10, 15), pins=(Pin("a", container="box-10"),))
-    assert unmet(plan_of(made)) == {"a": "container"}
+    assert unmet(plan_of(made)) == {"a": "pinned"}
 
 
 # Splits, shared sowings, days of handing over
