@@ -1,0 +1,161 @@
+"""Ready days and the lags that meet an order's window."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sowbench.forecasting.posterior import Posterior, Prior
+from sowbench.science.quadrature import normal_nodes
+from sowbench.science.ready_chance import pace_reaching, rising
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+_STEPS: Final = 24
+
+
+def lag_of_day(prior: Prior, row: Ints, day_at_nodes: Floats, target_day: Floats) -> Floats:
+    """Largest lag with which something comes by a day, at each weather node.
+
+    Parameters
+    ----------
+    prior : Prior
+        Of all sowings.
+    row : ndarray of int, shape (Q,)
+        Sowing of each question.
+    day_at_nodes : ndarray, shape (Q, W, Z)
+        Days at the nodes of weather and pace.
+    target_day : ndarray, shape (Q, ...)
+        Days asked for.
+
+    Returns
+    -------
+    lag : ndarray, shape (Q, W, ...)
+        ``sigma_pace z - delta_w`` of the slowest pace that does; -inf if none does.
+    """
+    n_extra = target_day.ndim - 1
+    z_nodes, _ = normal_nodes(day_at_nodes.shape[-1])
+    extra = (1,) * n_extra
+    days = day_at_nodes.reshape(*day_at_nodes.shape[:2], *extra, day_at_nodes.shape[-1])
+    shape = (row.size, day_at_nodes.shape[1], *target_day.shape[1:])
+    days = np.broadcast_to(days, (*shape, day_at_nodes.shape[-1]))
+    z = pace_reaching(days, np.broadcast_to(target_day[:, None], shape), z_nodes)
+    wide = (row.size, 1, *extra)
+    return np.asarray(
+        prior.sigma[row].reshape(wide) * z - prior.delta[row].reshape(*shape[:2], *extra)
+    )
+
+
+def part_below(edges: Floats, at: Floats) -> Floats:
+    """Share of each cell that lies below a value.
+
+    Parameters
+    ----------
+    edges : ndarray, shape (Q, 1, E + 1)
+        Edges of evenly filled cells.
+    at : ndarray, shape (Q, W)
+        Values; infinite ones too.
+
+    Returns
+    -------
+    share : ndarray, shape (Q, W, E)
+        Shares from 0 to 1.
+    """
+    low, high = edges[..., :-1], edges[..., 1:]
+    inside = np.clip(at[..., None], edges[..., :1], edges[..., -1:])
+    return np.asarray(np.clip((inside - low) / (high - low), 0.0, 1.0))
+
+
+def ready_quantiles(
+    prior: Prior, posterior: Posterior, ready_day: Floats, shares: Sequence[float]
+) -> Floats:
+    """First midnight by which a sowing is ready with so much chance.
+
+    Parameters
+    ----------
+    prior : Prior
+        Of all sowings.
+    posterior : Posterior
+        Of all sowings.
+    ready_day : ndarray, shape (R, W, Z)
+        Days at the nodes.
+    shares : sequence of float
+        Chances.
+
+    Returns
+    -------
+    day : ndarray, shape (R, len(shares))
+        Days since the season's first midnight; inf if it may never be.
+    """
+    days = rising("ready_day", ready_day)
+    n_rows = days.shape[0]
+    row = np.arange(n_rows)
+    mass = posterior.node_lag_mass()
+    finite = np.isfinite(days)
+    least = np.floor(np.where(finite, days, np.inf).min(axis=(1, 2)))
+    most = np.ceil(np.where(finite, days, -np.inf).max(axis=(1, 2)))
+    never = ~finite.any(axis=(1, 2))
+    least, most = np.where(never, 0.0, least), np.where(never, 1.0, most)
+    # Beyond the outer nodes the last stretch goes on: look as far again on both sides.
+    span = most - least + 1.0
+    out = np.empty((n_rows, len(shares)))
+    for i, share in enumerate(shares):
+        low, high = np.floor(least - span), np.ceil(most + span)
+        for _ in range(_STEPS):
+            if np.all(high - low <= 1.0):
+                break
+            middle = np.floor(0.5 * (low + high))
+            below = _chance_by(prior, posterior, mass, row, days, middle) >= share
+            high, low = np.where(below, middle, high), np.where(below, low, middle)
+        reached = _chance_by(prior, posterior, mass, row, days, high) >= share
+        out[:, i] = np.where(reached & ~never, high, np.inf)
+    return out
+
+
+def _chance_by(
+    prior: Prior, posterior: Posterior, mass: Floats, row: Ints, days: Floats, day: Floats
+) -> Floats:
+    """Posterior chance of being ready by a day, shape (R,)."""
+    lag = lag_of_day(prior, row, days, day)
+    return np.einsum("rwe,rwe->r", mass, part_below(posterior.lag_edges[:, None, :], lag))
+
+
+def window_share(
+    prior: Prior,
+    posterior: Posterior,
+    row: Ints,
+    ready_day: Floats,
+    overgrown_day: Floats,
+    earliest_day: Floats,
+    latest_day: Floats,
+) -> Floats:
+    """Share of each cell, at each weather node, that is good on some day of a window.
+
+    Parameters
+    ----------
+    prior : Prior
+        Of all sowings.
+    posterior : Posterior
+        Of all sowings.
+    row : ndarray of int, shape (Q,)
+        Sowing of each question.
+    ready_day, overgrown_day : ndarray, shape (Q, W, Z)
+        Days at the nodes.
+    earliest_day, latest_day : ndarray, shape (Q,)
+        The window.
+
+    Returns
+    -------
+    share : ndarray, shape (Q, W, E)
+        Shares: ready by the last day, and not overgrown by the first.
+    """
+    ready = rising("ready_day", ready_day)
+    over = np.maximum(rising("overgrown_day", overgrown_day), ready + 1.0)
+    edges = posterior.lag_edges[row][:, None, :]
+    by_last = part_below(edges, lag_of_day(prior, row, ready, latest_day))
+    spoilt = part_below(edges, lag_of_day(prior, row, over, earliest_day))
+    return np.maximum(by_last - spoilt, 0.0)
