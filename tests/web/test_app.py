@@ -173,6 +173,12 @@ def test_a_book_that_cannot_write_says_why(error, status, heading):
     assert (shown.status, shown.heading, shown.message) == (status, heading, str(error))
 
 
+def test_a_part_of_a_page_is_never_kept_as_the_page(client):
+    whole, part = client.get("/today"), client.get("/today", headers={"hx-request": "true"})
+    assert whole.headers["cache-control"] == "private, no-cache"
+    assert part.headers["cache-control"] == "no-store"
+
+
 def test_a_file_is_kept_for_a_year_under_the_address_of_its_content(client):
     address = assets.address("look.css")
     answer = client.get(address)

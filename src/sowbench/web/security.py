@@ -65,6 +65,9 @@ async def with_headers(message: Message, scope: Scope) -> None:
     if message["type"] != "http.response.start" or scope["type"] != ScopeType.HTTP:
         return
     headers = MutableScopeHeaders.from_message(message)
+    if any(name == b"hx-request" for name, _ in scope["headers"]):
+        # A part of a page must not come back as the page when somebody goes back to it.
+        headers["Cache-Control"] = "no-store"
     for name, value in HEADERS.items():
         headers.setdefault(name, value)
 
