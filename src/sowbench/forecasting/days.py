@@ -50,24 +50,40 @@ def lag_of_day(prior: Prior, row: Ints, day_at_nodes: Floats, target_day: Floats
     )
 
 
-def part_below(edges: Floats, at: Floats) -> Floats:
+def part_below(edges: Floats, at: Floats, mass: Floats) -> Floats:
     """Share of each cell that lies below a value.
 
     Parameters
     ----------
-    edges : ndarray, shape (Q, 1, E + 1)
-        Edges of evenly filled cells.
+    edges : ndarray, shape (Q, E + 1)
+        Edges of the cells.
     at : ndarray, shape (Q, W)
         Values; infinite ones too.
+    mass : ndarray, shape (Q, W, E)
+        Mass of the cells, which says how density falls or rises within each.
 
     Returns
     -------
     share : ndarray, shape (Q, W, E)
-        Shares from 0 to 1.
+        Shares of the cells' mass, from 0 to 1.
+
+    Notes
+    -----
+    Density is straight within a cell, with the slope of its neighbors, as far as it stays above 0.
+
+    Examples
+    --------
+    >>> edges, mass = np.array([[0.0, 1.0, 2.0, 3.0]]), np.array([[[1.0, 2.0, 3.0]]])
+    >>> part_below(edges, np.array([[1.5]]), mass).tolist()
+    [[[1.0, 0.4375, 0.0]]]
     """
-    low, high = edges[..., :-1], edges[..., 1:]
-    inside = np.clip(at[..., None], edges[..., :1], edges[..., -1:])
-    return np.asarray(np.clip((inside - low) / (high - low), 0.0, 1.0))
+    low, high = edges[:, None, :-1], edges[:, None, 1:]
+    inside = np.clip(at[..., None], edges[:, None, :1], edges[:, None, -1:])
+    share = np.clip((inside - low) / (high - low), 0.0, 1.0)
+    slope = np.zeros_like(mass)
+    slope[..., 1:-1] = 0.5 * (mass[..., 2:] - mass[..., :-2]) / np.maximum(mass[..., 1:-1], 1e-300)
+    slope = np.clip(slope, -2.0, 2.0)
+    return np.asarray(share - 0.5 * slope * share * (1.0 - share))
 
 
 def ready_quantiles(
@@ -94,7 +110,7 @@ def ready_quantiles(
     days = rising("ready_day", ready_day)
     n_rows = days.shape[0]
     row = np.arange(n_rows)
-    mass = posterior.node_lag_mass()
+    mass = posterior.node_lag_mass(row)
     finite = np.isfinite(days)
     least = np.floor(np.where(finite, days, np.inf).min(axis=(1, 2)))
     most = np.ceil(np.where(finite, days, -np.inf).max(axis=(1, 2)))
@@ -121,7 +137,7 @@ def _chance_by(
 ) -> Floats:
     """Posterior chance of being ready by a day, shape (R,)."""
     lag = lag_of_day(prior, row, days, day)
-    return np.einsum("rwe,rwe->r", mass, part_below(posterior.lag_edges[:, None, :], lag))
+    return np.asarray((mass * part_below(posterior.lag_edges, lag, mass)).sum(axis=(1, 2)))
 
 
 def window_share(
@@ -155,7 +171,7 @@ def window_share(
     """
     ready = rising("ready_day", ready_day)
     over = np.maximum(rising("overgrown_day", overgrown_day), ready + 1.0)
-    edges = posterior.lag_edges[row][:, None, :]
-    by_last = part_below(edges, lag_of_day(prior, row, ready, latest_day))
-    spoilt = part_below(edges, lag_of_day(prior, row, over, earliest_day))
+    edges, mass = posterior.lag_edges[row], posterior.node_lag_mass(row)
+    by_last = part_below(edges, lag_of_day(prior, row, ready, latest_day), mass)
+    spoilt = part_below(edges, lag_of_day(prior, row, over, earliest_day), mass)
     return np.maximum(by_last - spoilt, 0.0)

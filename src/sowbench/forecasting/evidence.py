@@ -141,9 +141,7 @@ def evidence_of(sowing: OpenSowing, entries: Iterable[Entry] | None = None) -> S
         trays = _assumed_trays(sowing, n_cells, life.ended_date)
         n_sown = len(trays)
     told = _told(sowing, ordered, trays)
-    return SowingEvidence(
-        _with_looks(sowing, told, trays, n_sown), told.n_taken, len(told.counts)
-    )
+    return SowingEvidence(_with_looks(sowing, told, trays, n_sown), told.n_taken, len(told.counts))
 
 
 def _assumed_trays(sowing: OpenSowing, n_cells: int, ended: date | None) -> dict[int, TrayLife]:
@@ -198,9 +196,7 @@ def _named(numbers: Sequence[int], day: date, trays: Mapping[int, TrayLife]) -> 
     return [
         each
         for each in wanted
-        if each in trays
-        and trays[each].from_date <= day
-        and day <= (trays[each].gone_date or day)
+        if each in trays and trays[each].from_date <= day <= (trays[each].gone_date or day)
     ]
 
 

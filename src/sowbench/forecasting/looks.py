@@ -171,9 +171,7 @@ class Looks:
             here &= self.per_unit[row] == per_unit
             if out is seed_frac:
                 out = seed_frac.copy()
-            out[here] = cell_ok_prob(
-                seeds, seed_frac[here], least, seedlings_per_unit=per_unit
-            )
+            out[here] = cell_ok_prob(seeds, seed_frac[here], least, seedlings_per_unit=per_unit)
         return out
 
     def right_at_times(self, rows: slice, lag: Floats, stand: Floats) -> tuple[Floats, slice]:
@@ -304,10 +302,15 @@ def gather_looks(sowings: Sequence[OpenSowing], evidence: Sequence[SowingEvidenc
         np.array([each.cell.seedlings_per_unit for each in sowings], dtype=np.float64),
         np.array(time_of, dtype=np.int64),
         np.array(log_progress, dtype=np.float64),
-        *(table[:, i].astype(np.int64) for i in range(4)),
+        table[:, 0].astype(np.int64),
+        table[:, 1].astype(np.int64),
+        table[:, 2].astype(np.int64),
+        table[:, 3].astype(np.int64),
         table[:, 4],
         tally_table[:, 0],
-        *(tally_table[:, i].astype(np.float64) for i in range(1, 4)),
+        tally_table[:, 1].astype(np.float64),
+        tally_table[:, 2].astype(np.float64),
+        tally_table[:, 3].astype(np.float64),
     )
 
 

@@ -287,7 +287,7 @@ def outlook_of(
     mean, variance = usable_on_grid(
         sowings, looks, groups, posterior.lag, posterior.stand, slice(0, len(sowings))
     )
-    variance = variance + _spread_within(mean)
+    variance = variance + spread_within(mean)
     taken = groups.n_taken.astype(np.float64)
     loss = np.array([each.tray_loss_frac for each in sowings])
     weight, share = loss_cases(groups.n_trays, loss)
@@ -374,9 +374,21 @@ def usable_on_grid(
     return mean, variance
 
 
-def _spread_within(mean: Floats) -> Floats:
-    """Variance of the mean within each cell of the grid, the cell taken as evenly filled."""
-    return np.asarray(sum(np.gradient(mean, axis=axis) ** 2 for axis in (1, 2)) / 12.0)
+def spread_within(mean: Floats) -> Floats:
+    """Variance of a mean within each cell of a grid, the cell taken as evenly filled.
+
+    Parameters
+    ----------
+    mean : ndarray, shape (R, E, S)
+        Mean at the middles of cells.
+
+    Returns
+    -------
+    variance : ndarray, shape (R, E, S)
+        A twelfth of the squared change over the cell, along both sides.
+    """
+    along, across = np.asarray(np.gradient(mean, axis=1)), np.asarray(np.gradient(mean, axis=2))
+    return np.asarray((along**2 + across**2) / 12.0)
 
 
 def loss_cases(n_trays: Ints, loss_frac: Floats) -> tuple[Floats, Floats]:

@@ -8,9 +8,9 @@ from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import betainc, expit, logit, ndtr, ndtri
+from scipy.special import betainc, expit, ndtr, ndtri
 
-from sowbench.forecasting.looks import Looks, log_progress_at
+from sowbench.forecasting.looks import Looks
 from sowbench.forecasting.records import ForecastParameters, OpenSowing
 from sowbench.science.quadrature import normal_nodes
 
@@ -26,7 +26,7 @@ _LAG_SD: Final = 8.0
 _STAND_LOGIT: Final = (-6.0, 16.0)
 _SIGMA_LEAST: Final = 1e-4
 # Cells of the grid, times counts, worked on at once: 8 bytes each.
-CHUNK: Final = 1_000_000
+CHUNK: Final = 120_000
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -160,40 +160,26 @@ class Posterior:
     node_lag: Floats
     node_stand: Floats
 
-    def node_mass(self, rows: slice | NDArray[np.int64]) -> Floats:
-        """Posterior mass of each cell at each weather node.
+    def node_lag_mass(self, row: NDArray[np.int64]) -> Floats:
+        """Posterior mass of lag and weather node, summed over stand.
 
         Parameters
         ----------
-        rows : slice or ndarray of int
+        row : ndarray of int, shape (Q,)
             Which sowings.
 
         Returns
         -------
-        mass : ndarray, shape (R, W, E, S)
+        mass : ndarray, shape (Q, W, E)
             Adds to 1.
         """
-        each = self.node_lag[rows][:, :, :, None] * self.node_stand[rows][:, :, None, :]
-        total = np.einsum("rwe,rws->res", self.node_lag[rows], self.node_stand[rows])
-        share = self.mass[rows] / np.maximum(total, 1e-300)
-        return np.asarray(each * share[:, None])
-
-    def node_lag_mass(self) -> Floats:
-        """Posterior mass of lag and weather node, summed over stand.
-
-        Returns
-        -------
-        mass : ndarray, shape (R, W, E)
-            Adds to 1.
-        """
-        total = np.einsum("rwe,rws->res", self.node_lag, self.node_stand)
-        share = self.mass / np.maximum(total, 1e-300)
-        return np.asarray(self.node_lag * np.einsum("res,rws->rwe", share, self.node_stand))
+        of_lag, of_stand = self.node_lag[row], self.node_stand[row]
+        total = np.matmul(of_lag.swapaxes(1, 2), of_stand)
+        share = self.mass[row] / np.maximum(total, 1e-300)
+        return np.asarray(of_lag * np.matmul(of_stand, share.swapaxes(1, 2)))
 
 
-def prior_of(
-    sowings: Sequence[OpenSowing], looks: Looks, parameters: ForecastParameters
-) -> Prior:
+def prior_of(sowings: Sequence[OpenSowing], looks: Looks, parameters: ForecastParameters) -> Prior:
     """Gather what is believed of sowings before counting.
 
     Parameters
@@ -211,10 +197,7 @@ def prior_of(
         The prior.
     """
     seen = np.zeros(looks.time_of.size)
-    for time in (looks.mid,):
-        pair_cells = np.zeros(looks.pair_of.size)
-        np.add.at(pair_cells, looks.count_of, looks.n * looks.times)
-        np.add.at(seen, time, pair_cells)
+    np.add.at(seen, looks.mid[looks.count_of], looks.n * looks.times)
     bounds = np.searchsorted(looks.time_of, np.arange(len(sowings) + 1))
     delta = []
     for row, each in enumerate(sowings):
@@ -334,7 +317,7 @@ class _Grid:
 
     def log_mass(self, looks: Looks) -> Floats:
         """Logarithm of the posterior mass, up to a constant, shape (R, E, S)."""
-        mass = np.einsum("rwe,rws->res", self.node_lag, self.node_stand)
+        mass = np.matmul(self.node_lag.swapaxes(1, 2), self.node_stand)
         with np.errstate(divide="ignore"):
             log_mass = np.log(mass)
         return np.asarray(log_mass + looks.log_likelihood(self.rows, self.lag, self.stand))
@@ -347,19 +330,3 @@ def _closer(edges: Floats, near: NDArray[np.bool_]) -> Floats:
     last = np.minimum(n_cells - near[:, ::-1].argmax(axis=1), n_cells - 1) + 1
     row = np.arange(near.shape[0])
     return np.stack([edges[row, first], edges[row, np.minimum(last, n_cells)]], axis=1)
-
-
-def stand_logits(share: Floats, top: Floats) -> Floats:
-    """Return the logit along which cells of the stand are even.
-
-    Parameters
-    ----------
-    share, top : ndarray, shape (...)
-        Chance of a seed to be up in the end, and the most that it can be.
-
-    Returns
-    -------
-    value : ndarray, shape (...)
-        Logit of their ratio.
-    """
-    return np.asarray(logit(np.clip(share / top, 1e-12, 1.0 - 1e-12)))
