@@ -360,7 +360,6 @@ def test_pages_need_no_script_to_tick_and_count(small_site: Served, browser: Bro
     tick(page, "Sow celery")
     expect(job(page, "Sow celery")).to_have_class(re.compile("done"))
     page.goto(small_site.url + KALE_TRAY_1)
-    page.get_by_text("Count by number only").click()
     page.get_by_label("Right", exact=True).fill("101")
     page.get_by_role("button", name="Keep this count").click()
     assert [each.n for each in written(small_site, EntryKind.COUNTED)] == [101]

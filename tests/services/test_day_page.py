@@ -302,3 +302,26 @@ def test_keys_of_jobs_are_those_of_the_plan(desk: Desk):
     page = day_page(desk)
     shown = {job.key for stay in page.stays for job in stay.jobs if job.task != "pack"}
     assert shown <= set(keys)
+
+
+def test_a_day_without_a_job_leads_to_the_next_that_has_one(desk: Desk):
+    with desk.book.reading() as unit:
+        plan: Any = unit.plans.current()
+        days = sorted({each.date for each in unit.plans.body(plan.id).tasks})
+    long_before = date(2020, 1, 1)
+    found = day_page(desk, long_before).next_day
+    assert found in days
+    assert all(
+        {each.task for each in day_page_jobs(desk, day)} <= {"water", "change lot"}
+        for day in days
+        if day < found
+    )
+    assert day_page(desk, TODAY).next_day is None
+    assert day_page(desk, date(2030, 1, 1)).next_day is None
+
+
+def day_page_jobs(desk: Desk, day: date) -> list[Task]:
+    """Return the jobs of the plan on a day."""
+    with desk.book.reading() as unit:
+        plan: Any = unit.plans.current()
+        return [each for each in unit.plans.body(plan.id).tasks if each.date == day]

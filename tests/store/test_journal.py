@@ -319,6 +319,13 @@ def test_more_lost_than_sown_is_noted(book):
     )
 
 
+def test_more_handed_over_than_sown_is_noted(book):
+    add(book, sown(), entry(K.DELIVERED, 15, order="a"))
+    assert notes(book, entry(K.DELIVERED, 5, order="b")) == ()
+    (said,) = notes(book, entry(K.DELIVERED, 99, order="b"))
+    assert said.startswith("119 plants of S-1 are down as handed over, more than the 20 cells")
+
+
 def test_a_tray_that_there_is_not_is_noted(book):
     add(book, sown())
     assert notes(book, entry(K.COUNTED, 5, trays=(9,))) == (

@@ -61,6 +61,13 @@ def test_other_days_are_pages_and_no_day_is_refused(pages: SmallPages):
     assert "2027-03-09; got soon" in answer.text
 
 
+@pytest.mark.parametrize("day", ["0001-01-01", "1999-12-31", "2100-01-01", "9999-12-31"])
+def test_a_day_that_no_book_has_is_not_found(pages: SmallPages, day: str):
+    answer = pages.client.get(f"/today/{day}", headers={"Accept": "text/html"})
+    assert answer.status_code == 404
+    assert "2000 to 2099" in answer.text
+
+
 def test_nothing_on_the_pages_breaks_the_policy(pages: SmallPages):
     for path in ("/today", "/count", "/sowings/leek%2002-26%20a/trays/1"):
         page = pages.page(path)

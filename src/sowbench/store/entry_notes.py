@@ -191,6 +191,12 @@ def _life_notes(each: Entry, life: SowingLife) -> list[str]:
             f"{life.n_lost} cells of {each.sowing} are down as lost, more than the {life.n_cells}"
             " sown."
         )
+    sown = max(life.n_cells or 0, life.n_seeds or 0)
+    if each.kind is EntryKind.DELIVERED and sown and life.n_delivered > sown:
+        said.append(
+            f"{life.n_delivered} plants of {each.sowing} are down as handed over, more than the"
+            f" {sown} cells or seeds sown; look at the number."
+        )
     unknown = sorted(set(each.trays) - {tray.number for tray in life.trays})
     if unknown:
         which = ", ".join(str(number) for number in unknown[:5])
