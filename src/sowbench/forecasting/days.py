@@ -80,8 +80,11 @@ def part_below(edges: Floats, at: Floats, mass: Floats) -> Floats:
     low, high = edges[:, None, :-1], edges[:, None, 1:]
     inside = np.clip(at[..., None], edges[:, None, :1], edges[:, None, -1:])
     share = np.clip((inside - low) / (high - low), 0.0, 1.0)
+    width = high - low
+    density, middle = mass / width, 0.5 * (low + high)
+    rise = (density[..., 2:] - density[..., :-2]) / (middle[..., 2:] - middle[..., :-2])
     slope = np.zeros_like(mass)
-    slope[..., 1:-1] = 0.5 * (mass[..., 2:] - mass[..., :-2]) / np.maximum(mass[..., 1:-1], 1e-300)
+    slope[..., 1:-1] = rise * width[..., 1:-1] / np.maximum(density[..., 1:-1], 1e-300)
     slope = np.clip(slope, -2.0, 2.0)
     return np.asarray(share - 0.5 * slope * share * (1.0 - share))
 

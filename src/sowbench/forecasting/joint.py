@@ -9,7 +9,7 @@ from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import expit, logit, ndtr
+from scipy.special import expit, logit, ndtr, ndtri
 
 from sowbench.forecasting.looks import Looks
 from sowbench.forecasting.outlook import Outlook, TrayGroups, spread_within, usable_on_grid
@@ -26,8 +26,7 @@ _N_PACE: Final = 33
 _N_LOT: Final = {1: 33, 2: 21, 3: 13}
 _LOTS_MOST: Final = 3
 # Parts of a cell of pace, for days that fall inside it.
-_N_PARTS: Final = 8
-_PACE_MOST: Final = 8.0
+_N_PARTS: Final = 16
 _WAY_LEAST: Final = 1e-7
 _P_EDGE: Final = 1e-7
 
@@ -115,11 +114,17 @@ def joint_chances(batch: Batch, order: OpenOrder) -> OrderForecast:
 def _pace_edges(batch: Batch, rows: Sequence[int]) -> Floats:
     """Edges of the common cells of pace at each weather node, shape (W, Z + 1)."""
     lag, delta = batch.posterior.lag_edges[rows], batch.prior.delta[rows]
-    sigma = batch.prior.sigma[rows][:, None]
-    low = ((lag[:, :1] + delta) / sigma).min(axis=0)
-    high = ((lag[:, -1:] + delta) / sigma).max(axis=0)
-    low, high = np.clip(low, -_PACE_MOST, _PACE_MOST), np.clip(high, -_PACE_MOST, _PACE_MOST)
-    return np.asarray(np.linspace(low, np.maximum(high, low + 1e-6), _N_PACE + 1, axis=1))
+    sigma = batch.prior.sigma[rows]
+    z = (lag[:, None, :] + delta[:, :, None]) / sigma[:, None, None]
+    return np.stack([_thinned(z[:, w], _N_PACE) for w in range(z.shape[1])])
+
+
+def _thinned(edges: Floats, n_cells: int) -> Floats:
+    """Return so many cells out of the edges of several grids, close where any of them is."""
+    every = np.sort(edges.ravel())
+    return np.interp(
+        np.linspace(0.0, every.size - 1.0, n_cells + 1), np.arange(float(every.size)), every
+    ) + 1e-9 * np.arange(n_cells + 1)
 
 
 def _lots(batch: Batch, order: OpenOrder, edges: Floats) -> list[_Lot]:
@@ -135,11 +140,8 @@ def _lot(batch: Batch, order: OpenOrder, edges: Floats, members: list[int], n_ce
     """Likelihood and usable cells of one lot's sowings on the common grid."""
     prior, posterior = batch.prior, batch.posterior
     rows = sorted({order.need.shares[at].sowing for at in members})
-    warm = prior.warm[rows]
-    low = (posterior.stand_edges[rows, 0] / warm.max(axis=1)).min()
-    high = min((posterior.stand_edges[rows, -1] / warm.min(axis=1)).max(), 1.0)
-    ends = logit(np.clip([low, high], _P_EDGE, 1.0 - _P_EDGE))
-    line = np.linspace(float(ends[0]), float(ends[1]), n_cells + 1)
+    share = posterior.stand_edges[rows] / prior.warm[rows, prior.weights.size // 2][:, None]
+    line = _thinned(logit(np.clip(share, _P_EDGE, 1.0 - _P_EDGE)), n_cells)
     middle = expit(0.5 * (line[1:] + line[:-1]))
     below = prior.lot_below(slice(rows[0], rows[0] + 1), expit(line)[None, None])[0, 0]
     log_weight = np.zeros((edges.shape[0], _N_PACE, n_cells))
@@ -167,8 +169,7 @@ def _good(batch: Batch, order: OpenOrder, edges: Floats) -> NDArray[np.bool_]:
     """Whether a sowing is good on a day at a part of a cell of pace, (S, W, D, Z, parts)."""
     need = order.need
     days = np.arange(need.earliest_day, need.latest_day + 1, dtype=np.float64)
-    step = (np.arange(_N_PARTS) + 0.5) / _N_PARTS
-    z = edges[:, :-1, None] + np.diff(edges, axis=1)[:, :, None] * step
+    z = _parts(edges)
     found = []
     for each in need.shares:
         sowing = batch.sowings[each.sowing]
@@ -182,6 +183,18 @@ def _good(batch: Batch, order: OpenOrder, edges: Floats) -> NDArray[np.bool_]:
         at = z[:, None]
         found.append((at <= by[:, :, None, None]) & (at > spoilt[:, :, None, None]))
     return np.stack(found)
+
+
+def _parts(edges: Floats) -> Floats:
+    """Pace in the middle of equally likely parts of each cell, shape (W, Z, parts)."""
+    step = (np.arange(_N_PARTS) + 0.5) / _N_PARTS
+    upper = edges[:, :-1, None] > 0.0  # the tail that keeps its digits
+    low, high = edges[:, :-1, None], edges[:, 1:, None]
+    one = np.where(upper, ndtr(-low), ndtr(low))
+    two = np.where(upper, ndtr(-high), ndtr(high))
+    z = ndtri(one + (two - one) * step)
+    z = np.where(upper, -z, z)
+    return np.asarray(np.where(np.isfinite(z), np.clip(z, low, high), 0.5 * (low + high)))
 
 
 def _chance_of_set(batch: Batch, order: OpenOrder, lots: Sequence[_Lot], code: int) -> Floats:

@@ -16,11 +16,10 @@ from sowbench.science.quadrature import normal_nodes
 
 Floats = NDArray[np.float64]
 
-# What is so much less likely than the best cell is left out [nats].
-_REACH_NATS: Final = 14.0
-_ZOOMS: Final = 6
-# A window that shrinks to more than this is close enough.
-_SHRUNK_FRAC: Final = 0.6
+_ZOOMS: Final = 4
+# Cells stand as close as density to this power, and nowhere farther apart than by the least of it.
+_POWER: Final = 0.25
+_POWER_LEAST: Final = 2e-3
 # The first window: lags to so many standard deviations, shares of what can come up at most.
 _LAG_SD: Final = 8.0
 _STAND_LOGIT: Final = (-6.0, 16.0)
@@ -274,46 +273,35 @@ def _posterior_rows(
 ) -> Posterior:
     """Close in on the posterior of some sowings, and compute it."""
     spread = _LAG_SD * prior.sigma[rows]
-    lag = np.stack(
-        [-prior.delta[rows].max(axis=1) - spread, -prior.delta[rows].min(axis=1) + spread], axis=1
-    )
-    stand = np.tile(np.array(_STAND_LOGIT), (lag.shape[0], 1))
-    for _ in range(_ZOOMS):
-        grid = _Grid(prior, rows, lag, stand, (parameters.n_zoom, parameters.n_zoom))
-        log_mass = grid.log_mass(looks)
-        near = log_mass > log_mass.max(axis=(1, 2), keepdims=True) - _REACH_NATS
-        before = lag, stand
-        lag = _closer(grid.lag_edges, near.any(axis=2))
-        stand = _closer(grid.stand_logit, near.any(axis=1))
-        shrunk = [
-            np.diff(new, axis=1) < _SHRUNK_FRAC * np.diff(old, axis=1)
-            for new, old in zip((lag, stand), before, strict=True)
-        ]
-        if not np.any(shrunk):
-            break
-    grid = _Grid(prior, rows, lag, stand, (parameters.n_lag, parameters.n_stand))
+    n_zoom = parameters.n_zoom
+    low, high = -prior.delta[rows].max(axis=1) - spread, -prior.delta[rows].min(axis=1) + spread
+    lag = np.linspace(low, high, n_zoom + 1, axis=1)
+    stand = np.tile(np.linspace(*_STAND_LOGIT, n_zoom + 1), (low.size, 1))
+    for step in range(_ZOOMS):
+        log_mass = _Grid(prior, rows, lag, stand).log_mass(looks)
+        mass = np.exp(log_mass - log_mass.max(axis=(1, 2), keepdims=True))
+        last = step == _ZOOMS - 1
+        lag = _closer(lag, mass.sum(axis=2), parameters.n_lag if last else n_zoom)
+        stand = _closer(stand, mass.sum(axis=1), parameters.n_stand if last else n_zoom)
+    grid = _Grid(prior, rows, lag, stand)
     log_mass = grid.log_mass(looks)
     mass = np.exp(log_mass - log_mass.max(axis=(1, 2), keepdims=True))
     mass /= mass.sum(axis=(1, 2), keepdims=True)
     return Posterior(
-        grid.lag_edges, grid.stand_edges, grid.lag, grid.stand, mass, grid.node_lag, grid.node_stand
+        lag, grid.stand_edges, grid.lag, grid.stand, mass, grid.node_lag, grid.node_stand
     )
 
 
 class _Grid:
     """Cells of a grid for some sowings, with their prior masses."""
 
-    def __init__(
-        self, prior: Prior, rows: slice, lag: Floats, stand: Floats, size: tuple[int, int]
-    ) -> None:
+    def __init__(self, prior: Prior, rows: slice, lag_edges: Floats, logit_edges: Floats) -> None:
         self.rows = rows
-        self.lag_edges = np.linspace(lag[:, 0], lag[:, 1], size[0] + 1, axis=1)
-        self.stand_logit = np.linspace(stand[:, 0], stand[:, 1], size[1] + 1, axis=1)
         top = prior.top[rows][:, None]
-        self.stand_edges = top * expit(self.stand_logit)
-        self.lag = 0.5 * (self.lag_edges[:, 1:] + self.lag_edges[:, :-1])
-        self.stand = top * expit(0.5 * (self.stand_logit[:, 1:] + self.stand_logit[:, :-1]))
-        self.node_lag, self.node_stand = prior.masses(rows, self.lag_edges, self.stand_edges)
+        self.stand_edges = top * expit(logit_edges)
+        self.lag = 0.5 * (lag_edges[:, 1:] + lag_edges[:, :-1])
+        self.stand = top * expit(0.5 * (logit_edges[:, 1:] + logit_edges[:, :-1]))
+        self.node_lag, self.node_stand = prior.masses(rows, lag_edges, self.stand_edges)
 
     def log_mass(self, looks: Looks) -> Floats:
         """Logarithm of the posterior mass, up to a constant, shape (R, E, S)."""
@@ -323,10 +311,13 @@ class _Grid:
         return np.asarray(log_mass + looks.log_likelihood(self.rows, self.lag, self.stand))
 
 
-def _closer(edges: Floats, near: NDArray[np.bool_]) -> Floats:
-    """Return the window of the cells that are near the best, with one more on each side."""
-    n_cells = near.shape[1]
-    first = np.maximum(near.argmax(axis=1) - 1, 0)
-    last = np.minimum(n_cells - near[:, ::-1].argmax(axis=1), n_cells - 1) + 1
-    row = np.arange(near.shape[0])
-    return np.stack([edges[row, first], edges[row, np.minimum(last, n_cells)]], axis=1)
+def _closer(edges: Floats, mass: Floats, n_cells: int) -> Floats:
+    """Return edges that are close where there is much mass, as its density to a power."""
+    density = mass / np.diff(edges, axis=1)
+    need = (density / density.max(axis=1, keepdims=True)) ** _POWER
+    wide = np.pad(need, ((0, 0), (1, 1)))  # what is beside a peak may hold it
+    need = np.maximum(np.maximum(wide[:, :-2], wide[:, 2:]), need) + _POWER_LEAST
+    total = np.zeros_like(edges)
+    np.cumsum(need * np.diff(edges, axis=1), axis=1, out=total[:, 1:])
+    goal = np.linspace(0.0, 1.0, n_cells + 1)
+    return np.stack([np.interp(goal, of / of[-1], at) for of, at in zip(total, edges, strict=True)])
