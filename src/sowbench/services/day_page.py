@@ -115,6 +115,8 @@ class DayPage:
         Why nobody works; blank on a work day.
     before, after : date
         Days on either side.
+    next_day : date or None
+        Where the day has no job: the next day that has one.
     """
 
     day: date
@@ -134,6 +136,7 @@ class DayPage:
     day_off: str
     before: date
     after: date
+    next_day: date | None
 
 
 def day_page(desk: Desk, day: date | None = None) -> DayPage:
@@ -157,7 +160,7 @@ def day_page(desk: Desk, day: date | None = None) -> DayPage:
 
 
 def _page(unit: Unit, today: date, day: date) -> DayPage:
-    """Read a day; the number of queries is the same for every day."""
+    """Read a day; the number of queries is the same for every day with jobs."""
     walk = house_walk(unit)
     plan = unit.plans.current()
     jobs: Sequence[DayJob] = []
@@ -201,6 +204,7 @@ def _page(unit: Unit, today: date, day: date) -> DayPage:
         day_off=day_off,
         before=day - timedelta(days=1),
         after=day + timedelta(days=1),
+        next_day=None if plan is None or lines else unit.today_page.next_day(plan.id, day),
     )
 
 

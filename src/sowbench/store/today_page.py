@@ -63,6 +63,15 @@ class TodayPage(Repository):
         )
         return [_day_job(row) for row in rows]
 
+    def next_day(self, plan_id: int, after: date) -> date | None:
+        """Return the next day with a job of a plan, watering and changes of lot left out."""
+        job = planned_job.c
+        query = select(func.min(job.date)).where(
+            job.plan == plan_id, job.date > after, job.task.not_in(_PASSES)
+        )
+        found: date | None = self._connection.execute(query).scalar()
+        return found
+
     def late(self, plan_id: int, first: date, before: date, limit: int) -> list[DayJob]:
         """Return jobs of earlier days that nothing says are done, the oldest first."""
         job, life = planned_job.c, sowing_life.c

@@ -117,6 +117,9 @@ class TodayPage(Protocol):
     def jobs(self, plan_id: int, day: dt.date) -> list[DayJob]:
         """Return the jobs of a day with their cards."""
 
+    def next_day(self, plan_id: int, after: dt.date) -> dt.date | None:
+        """Return the next day with a job of a plan, watering and changes of lot left out."""
+
     def late(self, plan_id: int, first: dt.date, before: dt.date, limit: int) -> list[DayJob]:
         """Return jobs of earlier days that nothing says are done, the oldest first.
 

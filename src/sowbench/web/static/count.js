@@ -304,6 +304,7 @@
 
   // --- keeping ------------------------------------------------------------------------------------
 
+  form.querySelector("[data-by-number]").open = false; // The map is there; without script this is.
   form.addEventListener("invalid", () => (form.querySelector("[data-by-number]").open = true), true);
 
   form.addEventListener("sowbench:kept", ({ detail: { entry, submitter } }) => {
