@@ -164,9 +164,9 @@ def test_more_counted_never_lowers_what_is_expected(day, n, more, trays):
     low, high = (n * size // 128, min(n + more, 128) * size // 128)
     sowings = [made(entries=[count("S", day, each, trays)]) for each in (low, high)]
     worse, better = forecast_sowings(sowings, (), AS_PLANNED).sowings
-    # An early count that is higher can speak of pace alone, and a slightly lower end then fits it
-    # better: up to 0.3 % of the cells. The day never moves back.
-    assert better.plants_mean >= worse.plants_mean - 0.003 * 1280
+    # A count that a slow pace explains says nothing of the end; a higher one, nearer to the end,
+    # can say that it is a little lower: by up to 1 % of the cells. The day never moves back.
+    assert better.plants_mean >= worse.plants_mean - 0.01 * 1280
     assert better.ready.p50 <= worse.ready.p50
 
 
