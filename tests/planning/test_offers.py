@@ -49,6 +49,7 @@ CASES = {
     "seed": inputs(order("a", 50, 15), lots=(replace(LOT, n_seeds=41),)),
     "seed, none": inputs(order("a", 10, 15), lots=()),
     "seed, another variety": inputs(order("a", 10, 15, variety="Red")),
+    "germination": inputs(order("a", 50, 15), lots=(replace(LOT, n_tested=100, n_normal=12),)),
     "too_soon": inputs(order("a", 10, 2)),
     "past": inputs(order("a", 10, -9)),
     "temperature": inputs(
@@ -124,6 +125,7 @@ OFFERED = {
     "seed": {"buy_seed"},
     "seed, none": {"buy_seed"},
     "seed, another variety": {"buy_seed"},
+    "germination": {"buy_seed"},
     "too_soon": {"later"},
     "past": {"later"},
 }

@@ -31,6 +31,6 @@ def test_seed_to_buy_says_how_much_and_by_when():
 
 
 def test_every_reason_of_the_plan_has_words():
-    held = ("too_soon", "past", "temperature", "pinned")
+    held = ("too_soon", "past", "temperature", "pinned", "germination")
     for reason in ("room", "crew", "seed", "container", *held):
         assert " " in reason_words(reason)

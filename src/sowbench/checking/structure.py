@@ -10,7 +10,18 @@ from sowbench.domain.plan import Sowing, Step
 from sowbench.domain.records import Container, Order, Pin, StepKind
 
 UNMET_REASONS = frozenset(
-    {"room", "crew", "seed", "container", "too_soon", "past", "temperature", "price", "pinned"}
+    {
+        "room",
+        "crew",
+        "seed",
+        "container",
+        "too_soon",
+        "past",
+        "temperature",
+        "price",
+        "pinned",
+        "germination",
+    }
 )
 PARTS_MOST = 3
 PART_LEAST_FRAC = 0.1

@@ -37,7 +37,14 @@ from sowbench.planning.uses import add_uses, hold_from, last_use_day
 
 LATE_AT_MOST_D = 7
 # Of several reasons why an order has no candidate, the one that came closest is told.
-WEIGHT_OF_REASON = {"too_soon": 1, "crew": 2, "temperature": 3, "seed": 4, "price": 5}
+WEIGHT_OF_REASON = {
+    "too_soon": 1,
+    "crew": 2,
+    "temperature": 3,
+    "seed": 4,
+    "germination": 5,
+    "price": 6,
+}
 EARLY_WAIT_AT_MOST_D = 60
 
 
@@ -185,6 +192,11 @@ def build_blocks(
             sizing.take(rows).then(few.take(rows[extra])),
         )
         if not block.sizing.ok.all():
+            poor = block.group[~block.sizing.ok]
+            for g in np.unique(poor[groups.orders[poor, 1] < 0]):
+                order = int(groups.orders[g, 0])
+                if WEIGHT_OF_REASON.get(seen.get(order, ""), 0) < WEIGHT_OF_REASON["germination"]:
+                    seen[order] = "germination"
             block = block.take(np.flatnonzero(block.sizing.ok))
         if not len(block):
             continue

@@ -76,6 +76,8 @@ def words_for(reason: str) -> str:
         "crew": "There are not enough hands on the days it needs.",
         "container": "No container that suits it is free or allowed.",
         "seed": "No lot that it accepts has enough seed in the house in time.",
+        "germination": "The lots it accepts germinate so poorly that four cells sown for each plant"
+        " would not make it sure.",
         "too_soon": "Even sown on the first sowing day it would be ready too late.",
         "past": "Its days are over before anything can be sown.",
         "temperature": "No place is warm and bright enough for it in time.",
@@ -166,7 +168,7 @@ def offers_for(
     """Changes to one order that would fit beside everything that is planned."""
     record = season.orders[order]
     out: list[Offer] = []
-    if reason == "seed":
+    if reason in {"seed", "germination"}:
         return buy_seed(season, record, missing, left)
     whole = replace(record, id=record.id, plants=missing)
     later = fitting(

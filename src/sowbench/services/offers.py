@@ -16,6 +16,7 @@ _REASONS: Final = {
     "room": "There is no room for it",
     "crew": "The crew has no time for it",
     "seed": "There is no seed for it",
+    "germination": "Its seed germinates too poorly",
     "container": "No container is allowed or left for it",
     "too_soon": "It cannot be ready by then",
     "past": "The last day it serves has passed",
