@@ -14,10 +14,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sowbench.planning.candidates import Candidates
-from sowbench.planning.neighborhood import Choice, Part
+from sowbench.planning.neighborhood import Choice
 from sowbench.planning.offers import residual_of
 from sowbench.planning.placed import place_all
-from sowbench.planning.resources import Resources
+from sowbench.planning.program import Program
+from sowbench.planning.resources import FloatArray, Resources
 from sowbench.planning.search import Search
 from sowbench.planning.season import Season
 
@@ -72,16 +73,24 @@ def drop_until_fits(season: Season, candidates: Candidates, choice: Choice) -> C
         bad = broken(season, left)
         if not bad.any():
             break
-        resource, day = (int(k) for k in np.argwhere(bad)[0])
+        use = uses_at(program, Choice(parts), *(int(k) for k in np.argwhere(bad)[0]))
 
-        def worth(part: Part, r: int = resource, d: int = day) -> tuple[bool, float]:
-            use = program.use(
-                np.array([part.candidate]),
-                np.array([part.units / program.n_units[part.candidate]]),
-            )[r, d]
-            own = program.orders_of(part.candidate)
-            money = sum(float(program.short_cost[o]) for o in own)
-            return use <= 0, money * part.units / float(program.n_units[part.candidate])
+        def worth(at: int, use: FloatArray = use) -> tuple[bool, float]:
+            part = parts[at]
+            money = float(program.short_cost[program.orders_of(part.candidate)].sum())
+            return bool(use[at] <= 0), money * part.units / float(program.n_units[part.candidate])
 
-        parts.remove(min(parts, key=worth))
+        del parts[min(range(len(parts)), key=worth)]
     return Choice(parts)
+
+
+def uses_at(program: Program, choice: Choice, resource: int, day: int) -> FloatArray:
+    """What each part of a choice uses of a resource on a day, setting up included."""
+    chosen, share = choice.arrays(program)
+    segments = program.segments.take(chosen)
+    owner = np.repeat(np.arange(len(chosen)), np.diff(segments.offset))
+    here = (segments.resource == resource) & (segments.start <= day) & (segments.stop > day)
+    use = np.bincount(owner[here], weights=segments.amount[here], minlength=len(chosen)) * share
+    if resource == program.crew:
+        use += program.setup_minutes * (program.sow_day[chosen] == day)
+    return np.asarray(use)
