@@ -80,7 +80,7 @@ def plain(sowing: OpenSowing, n_stand: int = 100, n_lag: int = 160) -> tuple[flo
         day = (each.day_date - DAY).days
         z = (np.log(10.0 * day / GOAL_CD) - lag) / SIGMA_SEED
         up = np.clip(0.95 * p * stats.norm.cdf(z), 1e-12, 1 - 1e-12)
-        log = log + stats.betabinom.logpmf(each.n, N_CELLS, weight * up, weight * (1 - up))
+        log = log + stats.betabinom.logpmf(each.n or 0, N_CELLS, weight * up, weight * (1 - up))
     mass = np.exp(log - log.max())
     mass /= mass.sum()
     return float((mass * p).sum() * 0.95), float((mass * lag).sum())

@@ -40,6 +40,7 @@ def test_eighty_percent_intervals_hold_in_eighty_of_a_hundred_drawn_sowings():
     usable = np.array([each[1] for each in drawn])
     lag = np.array([each[2] for each in drawn])
     # Both ends are the least number with so much at or below it: their slips cancel.
+    assert found.batch is not None
     ends = found.batch.outlook.quantiles((0.1, 0.9))
     inside = np.mean((usable > ends[:, 0]) & (usable <= ends[:, 1]))
     error = np.sqrt(0.8 * 0.2 / N_SOWINGS)

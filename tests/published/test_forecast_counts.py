@@ -52,7 +52,9 @@ def _forecast_fit(start, end, number, sigma_seed):
         test=LotTest(0, 0), pace=Pace(5.0, sigma_seed, 2.0), hours_h=hours,
         progress_cd=np.array([[0.0, 24.0 * 60 / 24]]), emergence_frac=1.0, rho_tray=0.0,
     )  # fmt: skip
-    looks_of = forecast_sowings([sowing]).batch.looks
+    batch = forecast_sowings([sowing]).batch
+    assert batch is not None
+    looks_of = batch.looks
 
     def minus(x):
         share = np.array([[1.0 / (1.0 + math.exp(-x[1]))]])
@@ -82,7 +84,7 @@ def test_a_dish_that_came_up_whole_agrees_with_a_general_library_of_censored_dat
         (max(a, 1e-9), b) for a, b, n in zip(start[up], end[up], number[up], strict=True)
         for _ in range(int(n))
     ]  # fmt: skip
-    data = stats.CensoredData(interval=pairs, right=[float(end[up].max())] * int(number[~up].sum()))
+    data: stats.CensoredData = stats.CensoredData(interval=pairs, right=[float(end[up].max())] * int(number[~up].sum()))
     spread, _, scale = stats.lognorm.fit(data, floc=0)
     median, final = _forecast_fit(start, end, number, spread)
     assert final == pytest.approx(1.0, abs=0.002)
