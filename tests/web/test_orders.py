@@ -211,6 +211,8 @@ def test_what_is_no_file_of_orders_is_answered_and_not_an_error(client: Pages, d
     page = BeautifulSoup(answer.text, "html.parser")
     assert page.select(".flag.act")
     assert not page.select("button[value=take]")
+    told = [" ".join(each.get_text().split()) for each in page.select(".flag.act")]
+    assert all(each.removeprefix("Act: ").startswith(("x.csv ", "The header")) for each in told)
 
 
 def test_a_file_that_is_not_kept_any_more_is_not_found(client: Pages) -> None:

@@ -218,7 +218,7 @@ def _view(intake: Intake) -> TakeInView:
         if each.column in columns and each.message.startswith("The header lacks"):
             continue
         if each.row is None or (each.row not in {row.number for row in intake.bad_rows}):
-            whole.append(each.message if each.row is None else f"Row {each.row}: {each.message}")
+            whole.append(f"Row {each.row}: {each.message}" if each.row else _sentence(each))
         else:
             by_row.setdefault(each.row, []).append(each)
     rows = [_row(each, by_row.get(each.number, [])) for each in intake.bad_rows[:N_ROWS]]
@@ -242,6 +242,12 @@ def _view(intake: Intake) -> TakeInView:
             for each in intake.changed[:N_ROWS]
         ),
     )
+
+
+def _sentence(problem: Problem) -> str:
+    """Say what is wrong with a file as a whole; what begins with a verb is said of its name."""
+    message = problem.message
+    return f"{problem.file} {message}" if message[:1].islower() else message
 
 
 def _row(row: Row, problems: list[Problem]) -> RowView:
