@@ -1,6 +1,6 @@
 """How long a large file of orders takes to be taken in, against the least that could be done.
 
-    python -m benchmarks.import_orders [--url ADDRESS] [--rows N] [--times N]
+    python -m benchmarks.import_orders [--url ADDRESS] [--rows N] [--times N] [--out FILE]
 
 Ours is all that happens between the upload and the orders in the book: the file is kept, read,
 every cell checked, compared with the orders that are known, and taken, each order with its entry
@@ -13,6 +13,9 @@ from __future__ import annotations
 
 import argparse
 import csv
+import json
+import os
+import platform
 import sys
 import tempfile
 import time
@@ -24,6 +27,7 @@ from typing import Any, Final, cast
 import numpy as np
 from sqlalchemy import create_engine
 
+from benchmarks.pages import commit
 from sowbench.bootstrap import open_desk
 from sowbench.exchange.orders import COLUMNS
 from sowbench.services.desk import Desk
@@ -185,8 +189,10 @@ def main(arguments: list[str] | None = None, say: Callable[[str], Any] = print) 
     parser.add_argument("--url", help="address of an empty PostgreSQL database")
     parser.add_argument("--rows", type=int, default=100_000)
     parser.add_argument("--times", type=int, default=3)
+    parser.add_argument("--out", type=Path, help="file for the figures (JSON)")
     asked = parser.parse_args(arguments)
     least_s, took_s = [], []
+    load = os.getloadavg()[0]
     with tempfile.TemporaryDirectory() as made:
         path = Path(made) / "orders.csv"
         write_orders(path, asked.rows)
@@ -205,6 +211,19 @@ def main(arguments: list[str] | None = None, say: Callable[[str], Any] = print) 
         empty(asked.url)
     ratio = min(took_s) / min(least_s)
     say(f"{asked.rows:,} orders: {ratio:.2f} times the least (at most {MOST_RATIO:g})")
+    if asked.out:
+        figures = {
+            "date": date.today().isoformat(),  # noqa: DTZ011 - the day on which it was run
+            "commit": commit(),
+            "database": "sqlite" if asked.url is None else "postgresql",
+            "machine": f"{os.cpu_count()} cores, Python {platform.python_version()}",
+            "load": [round(load, 1), round(os.getloadavg()[0], 1)],
+            "rows": asked.rows,
+            "bare_s": least_s,
+            "ours_s": took_s,
+            "ratio": ratio,
+        }
+        asked.out.write_text(json.dumps(figures, indent=1) + "\n", encoding="utf-8")
     return int(ratio > MOST_RATIO)
 
 

@@ -141,12 +141,8 @@ class Journal(Repository):
         entries : list of Kept
             The entries, such as tests of its seed.
         """
-        # The blanks are said as such, so that the index of these entries serves.
-        query = kept_rows().where(
-            entry.c.lot == lot,
-            entry.c.lot != _BLANK,
-            entry.c.sowing == _BLANK,
-        )
+        # That the lot is not blank is said as such, so that the index of lots serves.
+        query = kept_rows().where(entry.c.lot == lot, entry.c.lot != _BLANK, entry.c.sowing == "")
         query = query.order_by(entry.c.seq.desc()).limit(limit)
         if before_seq is not None:
             query = query.where(entry.c.seq < before_seq)

@@ -35,7 +35,7 @@ metadata: Final = MetaData(
     }
 )
 
-_OF_LOT = text("lot != '' AND sowing = ''")
+_OF_LOT = text("lot != ''")
 _TICKS = text("job != ''")
 _MENDS = text("corrects != ''")
 
@@ -59,8 +59,8 @@ entry = Table(
     Column("body", Text, nullable=False, default="{}"),
     Index(None, "sowing", "seq"),
     Index(None, "day_date", "seq"),
-    # What is about a lot alone, such as a test of its seed; few, as those below.
-    Index("ix_entry_lot", "lot", "seq", sqlite_where=_OF_LOT, postgresql_where=_OF_LOT),
+    # What names a lot: its sowings, or none where it is about the lot alone, as a test of it.
+    Index("ix_entry_lot", "lot", "sowing", "seq", sqlite_where=_OF_LOT, postgresql_where=_OF_LOT),
     # Which entries correct another, and which tick off a job: few, so only those are kept.
     Index("ix_entry_corrects", "corrects", "seq", sqlite_where=_MENDS, postgresql_where=_MENDS),
     Index("ix_entry_job", "job", sqlite_where=_TICKS, postgresql_where=_TICKS),

@@ -12,7 +12,7 @@ down_revision: Final = None
 
 # SQLite counts rows only where the key is INTEGER.
 _COUNTER: Final = sa.BigInteger().with_variant(sa.Integer(), "sqlite")
-_OF_LOT: Final = sa.text("lot != '' AND sowing = ''")
+_OF_LOT: Final = sa.text("lot != ''")
 _TICKS: Final = sa.text("job != ''")
 _MENDS: Final = sa.text("corrects != ''")
 
@@ -78,7 +78,11 @@ def _make_entered() -> None:
     op.create_index(op.f("ix_entry_day_date_seq"), "entry", ["day_date", "seq"])
     op.create_index("ix_entry_job", "entry", ["job"], sqlite_where=_TICKS, postgresql_where=_TICKS)
     op.create_index(
-        "ix_entry_lot", "entry", ["lot", "seq"], sqlite_where=_OF_LOT, postgresql_where=_OF_LOT
+        "ix_entry_lot",
+        "entry",
+        ["lot", "sowing", "seq"],
+        sqlite_where=_OF_LOT,
+        postgresql_where=_OF_LOT,
     )
     op.create_index(op.f("ix_entry_sowing_seq"), "entry", ["sowing", "seq"])
     op.create_table(
