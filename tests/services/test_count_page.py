@@ -123,3 +123,19 @@ def test_what_is_due_comes_first_and_the_rest_by_place(desk: Desk):
     assert [each.sowing for each in page.due] == [LEEK]
     kale = next(each for _, every in page.places for each in every if each.sowing == KALE)
     assert (kale.n_counted, kale.n_trays, kale.counted) == (1, 3, "Tue 9 March")
+
+
+def test_the_counts_of_one_tray_are_told_from_those_of_others(desk: Desk):
+    said = 'of the "trays":[1]'
+    write(
+        desk,
+        a_count("one", TODAY, "11"),
+        a_count("both", TODAY, "", trays=(1, 2), n=9, note=said),
+        a_count("other", TODAY, "", trays=(2,), n=7, note=said),
+        a_count("eleven", TODAY, "", trays=(11,), n=7),
+    )
+    with desk.book.reading() as unit:
+        read = unit.today_page.counts_of_day
+        assert [each.entry.n for each in read(KALE, TODAY, 1)] == [2]
+        assert len(read(KALE, TODAY)) == 4
+    assert [each.n_right for each in count_page(desk, KALE, 1).today] == [2]

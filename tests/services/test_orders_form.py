@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from datetime import date, timedelta
 from pathlib import Path
 
 import pytest
@@ -11,7 +12,13 @@ from sowbench.bootstrap import open_desk
 from sowbench.science.errors import OutOfRangeError, UnknownNameError
 from sowbench.services.desk import TODAY_SETTING, Desk
 from sowbench.services.orders_form import order_form, save_order, set_status
-from sowbench.services.orders_one import OrderView, StandingView, order_view
+from sowbench.services.orders_one import (
+    N_DROPS,
+    N_DROPS_EARLIER,
+    OrderView,
+    StandingView,
+    order_view,
+)
 
 LEEKS = {"crop": "leek", "plants": "600", "wanted_on": "2027-05-20", "customer": "Long Field"}
 
@@ -85,6 +92,35 @@ def test_a_standing_order_is_shown_drop_by_drop_and_one_can_be_changed(desk: Des
     drop = order_view(desk, "weekly/2027-05-27")
     assert isinstance(drop, OrderView)
     assert drop.order.standing_of == "weekly"
+
+
+def test_a_long_standing_order_is_shown_in_windows_that_lead_through_it(desk: Desk) -> None:
+    repeats = {"wanted_on": "2027-01-28", "repeat_every_d": "1", "repeat_until": "2027-05-07"}
+    save_order(desk, "", {**LEEKS, **repeats, "order": "daily"})
+
+    first = page = order_view(desk, "daily")
+    assert isinstance(first, StandingView)
+    assert isinstance(page, StandingView)
+    shown = [each.wanted_date for each in page.drops]
+    assert page.standing.n_drops == 100
+    assert shown[0] == date(2027, 3, 9) - timedelta(days=N_DROPS_EARLIER)
+    assert len(shown) == N_DROPS_EARLIER + N_DROPS
+    while page.after:
+        page = order_view(desk, "daily", after=page.after)
+        assert isinstance(page, StandingView)
+        assert len(page.drops) <= N_DROPS
+        shown += [each.wanted_date for each in page.drops]
+    page = first
+    while page.before:
+        page = order_view(desk, "daily", before=page.before)
+        assert isinstance(page, StandingView)
+        assert len(page.drops) <= N_DROPS
+        shown = [*(each.wanted_date for each in page.drops), *shown]
+    assert shown == [date(2027, 1, 28) + timedelta(days=each) for each in range(100)]
+    one = order_view(desk, "daily/2027-04-01")
+    assert isinstance(one, OrderView)
+    assert one.drops[N_DROPS_EARLIER].wanted_date == date(2027, 4, 1)
+    assert len(one.drops) <= N_DROPS_EARLIER + N_DROPS
 
 
 def test_an_order_is_cancelled_with_its_reason_and_wanted_again(desk: Desk) -> None:

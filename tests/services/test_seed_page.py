@@ -14,7 +14,7 @@ from sowbench.reference.catalog import load_catalog
 from sowbench.services.desk import TODAY_SETTING
 from sowbench.services.seed_germination import germination_as_tested, germination_on
 from sowbench.services.seed_lots import look_at_seed, save_lot, seed_file, take_seed_in
-from sowbench.services.seed_page import lot_view, seed_view
+from sowbench.services.seed_page import ENTRIES_A_PAGE, lot_view, seed_view
 
 TODAY = date(2027, 3, 9)
 THEN = datetime(2027, 1, 4, 8, tzinfo=UTC)
@@ -201,3 +201,22 @@ def test_lots_written_to_a_file_come_back_the_same(desk, lots):
     view = look_at_seed(desk, "seed.csv", seed_file(desk))
     assert not view.problems
     assert (view.n_new, view.n_changed) == (0, 0)
+
+
+def test_the_journal_of_a_lot_is_shown_in_windows_without_its_sowings(desk):
+    def note(n: int) -> Entry:
+        return Entry(f"{n:032x}", TODAY, EntryKind.NOTED, "", n, lot="B1")
+
+    with desk.book.writing() as unit:
+        n_notes = 2 * ENTRIES_A_PAGE + 3
+        unit.journal.add([note(1_000 + each) for each in range(n_notes)], NOW)
+        unit.journal.add([sown(1 + each, TODAY) for each in range(9)], NOW)
+        unit.commit()
+    shown: list[int] = []
+    before: int | None = None
+    while before != 0:
+        view = lot_view(desk, "B1", before)
+        assert 0 < len(view.entries) <= ENTRIES_A_PAGE
+        shown += [each.entry.n for each in view.entries]
+        before = view.earlier
+    assert shown == [1_000 + each for each in reversed(range(n_notes))]

@@ -406,3 +406,14 @@ def test_rebuilding_gives_the_same_again(book):
         assert unit.journal.rebuild() == 2
         unit.commit()
     assert derived_rows(book) == before
+
+
+def test_what_is_about_a_lot_alone_is_told_from_its_sowings(book):
+    tests = [entry(K.READ, sowing="", lot="L-1", n=each) for each in range(3)]
+    others = [entry(K.NOTED, sowing="S-1", lot="L-1"), entry(K.READ, sowing="", lot="L-2")]
+    add(book, tests[0], others[0], tests[1], others[1], tests[2])
+    with book.reading() as unit:
+        newest = unit.journal.of_lot("L-1", 2)
+        assert [each.entry for each in newest] == [tests[2], tests[1]]
+        assert [each.entry for each in unit.journal.of_lot("L-1", 2, newest[-1].seq)] == [tests[0]]
+        assert unit.journal.of_lot("", 2) == []
