@@ -225,28 +225,43 @@ class Looks:
             return out
         counts = slice(*np.searchsorted(self.count_of, [pairs.start, pairs.stop]))
         right, times = self.right_at_times(rows, lag, stand)
-        low, mid, high = (each[pairs] for each in (self.low, self.mid, self.high))
-        q_low = np.where((low < 0)[:, None, None], 0.0, right[np.maximum(low - times.start, 0)])
-        q_high = np.where((high < 0)[:, None, None], 1.0, right[np.maximum(high - times.start, 0)])
-        q_mid = right[mid - times.start]
+        low, mid, high = (each[pairs] - times.start for each in (self.low, self.mid, self.high))
+        begins, ends = self.low[pairs] < 0, self.high[pairs] < 0
+        q = right[mid]
+        a, b = q.copy(), 1.0 - q
+        if not begins.all():
+            a[~begins] -= right[low[~begins]]
+        if not ends.all():
+            b[~ends] = right[high[~ends]] - q[~ends]
         weight = self.weight[self.pair_of[pairs]][:, None, None]
-        a = np.maximum(weight * (q_mid - q_low), LEAST_WEIGHT)
-        b = np.maximum(weight * (q_high - q_mid), LEAST_WEIGHT)
+        for each in (a, b):
+            np.multiply(each, weight, out=each)
+            np.maximum(each, LEAST_WEIGHT, out=each)
         of = self.count_of[counts] - pairs.start
+        alone = of.size == pairs.stop - pairs.start  # one count for each pair
         k, n = self.k[counts][:, None, None], self.n[counts][:, None, None]
-        part = gammaln(k + a[of])
-        part += gammaln((n - k) + b[of])
-        both = a + b
-        fixed = (low < 0) & (high < 0)  # there a + b is the concentration: a constant
-        moving = np.flatnonzero(~fixed[of])
+        part = k + (a if alone else a[of])
+        gammaln(part, out=part)
+        other = (n - k) + (b if alone else b[of])
+        part += gammaln(other, out=other)
+        moving = np.flatnonzero(~(begins & ends))  # else a + b is the concentration: a constant
         if moving.size:
-            part[moving] -= gammaln(n[moving] + both[of[moving]])
+            both = (a + b)[moving]
+            place = np.full(begins.size, -1)
+            place[moving] = np.arange(moving.size)
+            which = np.flatnonzero(place[of] >= 0)
+            part[which] -= gammaln(n[which] + both[place[of[which]]])
         part *= self.times[counts][:, None, None]
-        total = np.add.reduceat(part, np.searchsorted(of, np.arange(pairs.stop - pairs.start)))
-        once = gammaln(a) + gammaln(b)
-        if not fixed.all():
-            once[~fixed] -= gammaln(both[~fixed])
-        total -= self.n_pair[pairs][:, None, None] * once
+        total = part
+        if not alone:
+            first_count = np.searchsorted(of, np.arange(pairs.stop - pairs.start))
+            total = np.add.reduceat(part, first_count)
+        once = gammaln(a, out=a)
+        once += gammaln(b, out=b)
+        if moving.size:
+            once[moving] -= gammaln(both)
+        once *= self.n_pair[pairs][:, None, None]
+        total -= once
         owner = self.pair_of[pairs] - rows.start
         first = np.flatnonzero(np.diff(owner, prepend=-1))
         out[owner[first]] = np.add.reduceat(total, first)

@@ -25,7 +25,7 @@ _LAG_SD: Final = 8.0
 _STAND_LOGIT: Final = (-6.0, 16.0)
 _SIGMA_LEAST: Final = 1e-4
 # Cells of the grid, times counts, worked on at once: 8 bytes each.
-CHUNK: Final = 120_000
+CHUNK: Final = 60_000
 
 
 @dataclass(frozen=True, slots=True, eq=False)

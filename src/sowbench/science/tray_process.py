@@ -21,6 +21,7 @@ Floats = NDArray[np.float64]
 
 # A parameter of exactly 0 has no logarithm; so little weight changes no chance that is shown.
 LEAST_WEIGHT: Final = 1e-9
+_GOOD_LEAST_FRAC: Final = 1e-6
 # Below this correlation cells are taken as independent to a part in a million.
 _RHO_LEAST: Final = 1e-6
 
@@ -142,7 +143,9 @@ def kept_weights(
     [47.5, 2.5, 38.0, 12.0]
     """
     a = np.asarray(weight, dtype=np.float64)
-    now, end = np.asarray(good_frac, dtype=np.float64), np.asarray(in_time_frac, dtype=np.float64)
+    # Of cells seen to be good where none can be, the share kept is still the usual one.
+    now = np.maximum(np.asarray(good_frac, dtype=np.float64), _GOOD_LEAST_FRAC)
+    end = np.maximum(np.asarray(in_time_frac, dtype=np.float64), _GOOD_LEAST_FRAC)
     keep = np.asarray(kept_frac, dtype=np.float64)
     by_now = np.minimum(now, end) * keep
     more = np.maximum(end - now, 0.0) * keep
@@ -156,7 +159,8 @@ def kept_weights(
 
 def _moments(n: Floats, yes: Floats, no: Floats) -> tuple[Floats, Floats]:
     """Mean and variance of a beta-binomial by its weights."""
-    both = np.maximum(yes + no, LEAST_WEIGHT)
+    yes, no = np.maximum(yes, LEAST_WEIGHT), np.maximum(no, LEAST_WEIGHT)
+    both = yes + no
     p = yes / both
     return n * p, n * p * (1.0 - p) * (both + n) / (both + 1.0)
 
