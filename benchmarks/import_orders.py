@@ -193,6 +193,7 @@ def main(arguments: list[str] | None = None, say: Callable[[str], Any] = print) 
     asked = parser.parse_args(arguments)
     least_s, took_s = [], []
     load = os.getloadavg()[0]
+    version = commit()
     with tempfile.TemporaryDirectory() as made:
         path = Path(made) / "orders.csv"
         write_orders(path, asked.rows)
@@ -214,7 +215,7 @@ def main(arguments: list[str] | None = None, say: Callable[[str], Any] = print) 
     if asked.out:
         figures = {
             "date": date.today().isoformat(),  # noqa: DTZ011 - the day on which it was run
-            "commit": commit(),
+            "commit": version,
             "database": "sqlite" if asked.url is None else "postgresql",
             "machine": f"{os.cpu_count()} cores, Python {platform.python_version()}",
             "load": [round(load, 1), round(os.getloadavg()[0], 1)],

@@ -417,15 +417,16 @@ def main(say: Callable[[str], Any] = print) -> None:
         demo, large = (opened(stack, desk) for desk in desks)
         gc.collect()
         load = os.getloadavg()[0]
+        version = commit()
         database = demo.engine.dialect.name
-        say(f"{database}, {given.times} times each, commit {commit()}, load {load:.1f}\n\n{HEAD}")
+        say(f"{database}, {given.times} times each, commit {version}, load {load:.1f}\n\n{HEAD}")
         compared = compare_pages(demo, large, given.times, given.only, say)
         loads = [round(each, 1) for each in (load, os.getloadavg()[0])]
         say(f"\nload {loads[0]} before, {loads[1]} after")
     if given.out:
         figures = {
             "date": date.today().isoformat(),  # noqa: DTZ011 - the day on which it was run
-            "commit": commit(),
+            "commit": version,
             "database": database,
             "machine": f"{os.cpu_count()} cores, Python {platform.python_version()}",
             "load": loads,
