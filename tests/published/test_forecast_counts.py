@@ -81,10 +81,12 @@ def test_a_dish_that_came_up_whole_agrees_with_a_general_library_of_censored_dat
     start, end, number = _dish("mungbean", 10)
     up = np.isfinite(end)
     pairs = [
-        (max(a, 1e-9), b) for a, b, n in zip(start[up], end[up], number[up], strict=True)
+        (max(a, 1e-9), b)
+        for a, b, n in zip(start[up], end[up], number[up], strict=True)
         for _ in range(int(n))
-    ]  # fmt: skip
-    data: stats.CensoredData = stats.CensoredData(interval=pairs, right=[float(end[up].max())] * int(number[~up].sum()))
+    ]
+    never = [float(end[up].max())] * int(number[~up].sum())
+    data: stats.CensoredData = stats.CensoredData(interval=pairs, right=never)
     spread, _, scale = stats.lognorm.fit(data, floc=0)
     median, final = _forecast_fit(start, end, number, spread)
     assert final == pytest.approx(1.0, abs=0.002)
