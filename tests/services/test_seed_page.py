@@ -212,7 +212,7 @@ def test_the_journal_of_a_lot_is_shown_in_windows_without_its_sowings(desk):
         unit.journal.add([note(1_000 + each) for each in range(n_notes)], NOW)
         unit.journal.add([sown(1 + each, TODAY) for each in range(9)], NOW)
         unit.commit()
-    shown: list[int] = []
+    shown: list[int | None] = []
     before: int | None = None
     while before != 0:
         view = lot_view(desk, "B1", before)

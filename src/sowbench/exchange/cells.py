@@ -194,10 +194,10 @@ def decode_text(file: str, data: bytes, advice: str = _UTF8_ADVICE) -> str:
         return data.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         # Bytes before the mark is stripped: utf-8-sig counts from after it.
-        start = error.start + (3 if data.startswith(b"\xef\xbb\xbf") else 0)
-        line = data.count(b"\n", 0, start) + 1
-        begin = data.rfind(b"\n", 0, start) + 1
-        end = data.find(b"\n", start)
+        bad_at = error.start + (3 if data.startswith(b"\xef\xbb\xbf") else 0)
+        line = data.count(b"\n", 0, bad_at) + 1
+        begin = data.rfind(b"\n", 0, bad_at) + 1
+        end = data.find(b"\n", bad_at)
         shown = data[begin : end if end >= 0 else len(data)][:120].decode("cp1252", "replace")
         raise whole_file(
             file,
