@@ -15,7 +15,7 @@ from sowbench.checking.report import Ledger, Severity
 from sowbench.checking.rooms import container_spans, is_reusable, stays, step_area
 from sowbench.checking.season import Season
 from sowbench.checking.timeline import Timeline, Timelines, pace_at
-from sowbench.domain.plan import Sowing, Step, shares_a_tray
+from sowbench.domain.plan import Sowing, Step
 from sowbench.domain.records import Container, SeedLot, StepKind
 from sowbench.science.medium import WASTE_FRAC
 
@@ -234,11 +234,6 @@ def check_costs(
             plan.gap_frac, max(plan.cost - plan.bound, 0.0) / plan.bound, 1e-4, "gap", "plan",
             "Cost over bound is another gap.",
         )  # fmt: skip
-    ledger.require(
-        any(shares_a_tray(each) for each in plan.sowings)  # the bound knows no shared trays
-        or plan.bound <= plan.cost * (1 + 1e-6) + _SLIP, "bound is below the cost", "plan",
-        "No bound lies above a plan's cost.", plan.cost, plan.bound,
-    )  # fmt: skip
 
 
 def check_supplies(season: Season, ledger: Ledger) -> None:

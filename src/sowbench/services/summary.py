@@ -17,7 +17,6 @@ from sowbench.domain.plan import (
     Step,
     Supply,
     Task,
-    shares_a_tray,
 )
 from sowbench.domain.records import Container, Order
 from sowbench.domain.tray_rows import TrayRows, tray_rows
@@ -153,7 +152,6 @@ class Summary:
     bound: float
     gap_frac: float
     gap_without_short_frac: float
-    shares_trays: bool
     seconds: float
     unmet: tuple[UnmetOrder, ...]
     risky: tuple[RiskyOrder, ...]
@@ -218,7 +216,6 @@ def summarize(
         bound=plan.bound,
         gap_frac=plan.gap_frac,
         gap_without_short_frac=plan.gap_without_short_frac,
-        shares_trays=any(shares_a_tray(each) for each in plan.sowings),
         seconds=plan.seconds,
         unmet=_unmet(plan, orders),
         risky=_listed(plan, orders, lambda each: bool(each.risky)),

@@ -257,8 +257,8 @@ def bound_working(plan: Plan, house: House) -> Working:
         Line(
             "Give every tight place, hour and lot a price a day. Each order then takes whatever "
             "is cheapest for it alone, as if nobody else were there; less what the room and hands "
-            "would earn, no plan can cost less, each sowing in trays of its own (what trays shared "
-            "by rows save is not in it).",
+            "would earn, no plan can cost less, each sowing reckoned by itself (what shared trays "
+            "save, and that several sowings seldom come short together, is not in it).",
             "Σ over orders, least cost at these prices - Σ price x capacity",
             wording.money(plan.bound, money),
         ),
