@@ -94,22 +94,6 @@ class Sowing:
     standing: bool = False
 
 
-def shares_a_tray(sowing: Sowing) -> bool:
-    """Tell whether a sowing has a tray together with another, by rows.
-
-    Parameters
-    ----------
-    sowing : Sowing
-        The sowing.
-
-    Returns
-    -------
-    shares : bool
-        Whether a step of it names another.
-    """
-    return any(each.from_sowings for each in sowing.steps)
-
-
 @dataclass(frozen=True, slots=True)
 class Offer:
     """A change that would fit an unmet order into this very plan."""
