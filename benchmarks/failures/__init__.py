@@ -1,0 +1,1 @@
+"""A season with failures planted: who sees them coming in time to resow."""
