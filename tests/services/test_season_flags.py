@@ -49,7 +49,8 @@ def test_a_full_place_says_when_what_it_would_save_and_where_else_there_is_room(
     (flag,) = flags(plan, uses)
     assert flag.said == "Warm bench is full from 3 March to 5 March."
     assert flag.level == "watch"
-    assert flag.more == "Room for one m² more on these days would save about 1.50."
+    assert flag.saves == "Room for one m² more on these days would save about"
+    assert flag.saved == "1.50"
     # What stands already is not offered; the coming ones go to the cool bench, not to the frost.
     assert [(each.sowing, each.other_place) for each in flag.pressing] == [
         ("big", "cool bench"), ("small", "cool bench"),
@@ -88,6 +89,17 @@ def test_busy_hands_say_with_what_and_what_can_wait():
         "Sow takes 67 % and pack takes 33 % of these days. Of the work, 30 min can wait a day"
         " or more."
     )
+
+
+def test_busy_hands_say_what_an_hour_more_on_each_of_these_days_would_save():
+    prices = (
+        Price("crew", "crew", DAY, 0.25), Price("crew", "crew", date(2027, 3, 3), 9.0),
+        Price("place", "hands", DAY, 7.0),
+    )  # fmt: skip
+    hands = use("hands", [90, 0, 10, 0], 90.0, unit="min", hands=True)
+    (flag,) = flags(plan_of(prices=prices), [hands])
+    assert flag.saves == "One hour more on each of these days would save about"
+    assert flag.saved == "15"
 
 
 def test_orders_without_room_come_with_the_offers_that_still_serve():

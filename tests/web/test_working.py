@@ -12,6 +12,7 @@ from litestar.testing import TestClient
 from sowbench.domain.plan import Sowing
 from sowbench.science.errors import UnknownNameError
 from sowbench.services.desk import Desk
+from sowbench.services.orders_free import free_view
 from sowbench.services.working_few import few_of_order, few_sowings
 from sowbench.services.working_model import Recomputed
 from sowbench.services.working_pages import NAMES, working_of
@@ -192,14 +193,19 @@ def test_every_address_of_a_working_answers(demo_client, demo_desk):
     with demo_desk.book.reading() as unit:
         head = unit.plans.current()
         job = unit.sowings_page.jobs(head.id, sowing.sowing)[0]
+    week = next(each for each in free_view(demo_desk).weeks if each.crops)
     of = {
         "minutes": job.key,
-        "use": "warm bench",
         "germination": sowing.lot,
+        "supply": f"seed {sowing.lot}",
+        "free": f"{week.crops[0].crop}|{week.crops[0].variety}",
+        **dict.fromkeys(("use", "days", "press", "room-left"), "warm bench"),
         **dict.fromkeys(("enough", "in-time", "filled"), sowing.orders[0].order),
     }
     for what in NAMES:
-        answer = demo_client.get(f"/working/{what}?of={quote(of.get(what, sowing.sowing))}")
+        day = f"&day={week.monday_date}" if what == "free" else ""
+        asked = quote(of.get(what, sowing.sowing))
+        answer = demo_client.get(f"/working/{what}?of={asked}{day}")
         assert answer.status_code == 200, (what, answer.text)
     assert demo_client.get("/working/mix").status_code == 200
 

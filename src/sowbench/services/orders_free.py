@@ -140,7 +140,7 @@ def free_view(desk: Desk, first: date | None = None, n_weeks: int = N_WEEKS) -> 
             return FreeView(has_plan=False, today=today, first_date=start)
         _, catalog, _ = house_of(unit)
         end = start + timedelta(weeks=n_weeks)
-        sowings = unit.orders_page.sowings_of(head.id, max(start, today), head.until_date)
+        sowings = unit.orders_page.sowings_of(head.id, today, head.until_date)
         uses = unit.season_page.uses(head.id)
     mondays = tuple(start + timedelta(weeks=at) for at in range(n_weeks))
     shown = [each for each in sowings if each.ready_date.p50 < end]
@@ -161,24 +161,61 @@ def _monday(day: date) -> date:
     return day - timedelta(days=day.weekday())
 
 
-def _week(monday: date, sowings: Sequence[Sowing], catalog: Catalog, today: date) -> FreeWeek:
-    """Add up, crop by crop, what becomes ready in a week; what is ready already is of this week."""
+def ready_in_week(
+    monday: date, sowings: Sequence[Sowing], today: date
+) -> dict[tuple[str, str], list[Sowing]]:
+    """Pick what becomes ready in a week; what is ready already is of this week.
+
+    Parameters
+    ----------
+    monday : date
+        First day of the week.
+    sowings : sequence of Sowing
+        Sowings that are in the house from today on.
+    today : date
+        The day in the house.
+
+    Returns
+    -------
+    ready : dict of (str, str) to list of Sowing
+        By crop and variety.
+    """
     sunday = monday + timedelta(days=6)
     ready: dict[tuple[str, str], list[Sowing]] = {}
     for each in sowings:
         first = max(each.ready_date.p50, today)
         if monday <= first <= sunday and each.overgrown_date.p50 >= max(monday, today):
             ready.setdefault((each.crop, each.variety), []).append(each)
+    return ready
+
+
+def _week(monday: date, sowings: Sequence[Sowing], catalog: Catalog, today: date) -> FreeWeek:
+    """Add up, crop by crop, what becomes ready in a week."""
+    ready = ready_in_week(monday, sowings, today)
     crops = [
-        _free(crop, variety, found, catalog) for (crop, variety), found in sorted(ready.items())
+        free_crop(crop, variety, found, catalog) for (crop, variety), found in sorted(ready.items())
     ]
     return FreeWeek(monday, tuple(each for each in crops if each.plants > 0))
 
 
-def _free(crop: str, variety: str, sowings: Sequence[Sowing], catalog: Catalog) -> FreeCrop:
+def free_crop(crop: str, variety: str, sowings: Sequence[Sowing], catalog: Catalog) -> FreeCrop:
     """Take the plants that are meant for orders from those to expect.
 
     Sowings come up each by its own luck, so that their ranges add up by their squares.
+
+    Parameters
+    ----------
+    crop, variety : str
+        What it is.
+    sowings : sequence of Sowing
+        The sowings of it that become ready in a week.
+    catalog : Catalog
+        The reference with the house's own values.
+
+    Returns
+    -------
+    free : FreeCrop
+        Plants beyond those ordered.
     """
     surplus = [each.plants.p50 - sum(share.plants for share in each.orders) for each in sowings]
     low = math.sqrt(sum((each.plants.p50 - each.plants.p05) ** 2 for each in sowings))

@@ -15,6 +15,7 @@ from sowbench.services import wording
 from sowbench.services.offers import offer_words, reason_words
 from sowbench.services.place_climates import YearOfPlace, years_of_places
 from sowbench.services.season_words import amount_words, cut, last_day, spell_words
+from sowbench.services.working_room import saved_on_full_days
 
 if TYPE_CHECKING:
     from sowbench.domain.plan import Plan, Sowing, Step
@@ -45,7 +46,7 @@ class SeasonFlag:
     """One thing that presses: what is true, what it costs, what could be done.
 
     ``level`` is act or watch; ``place`` the place, blank for hands and orders; ``when_date`` the
-    first day of it.
+    first day of it; ``saves`` says what one more would do, and ``saved`` how much that is.
     """
 
     level: str
@@ -57,6 +58,8 @@ class SeasonFlag:
     pressing: tuple[Pressing, ...] = ()
     offers: tuple[str, ...] = ()
     order: str = ""
+    saves: str = ""
+    saved: str = ""
 
     @property
     def short(self) -> str:
@@ -169,10 +172,13 @@ class _Looker:
         return SeasonFlag(
             level="act" if over else "watch",
             said=f"{wording.sentence_start(daily.name)} {state} {spell_words(longest)}{also}.",
-            more=self._saves(daily, spells),
+            more="",
             place=daily.name,
             when_date=longest.from_date,
             pressing=self._pressing(daily, longest),
+            saves=f"Room for one {'tray' if daily.unit == 'trays' else daily.unit} more on these"
+            " days would save about",
+            saved=self._saved(daily),
         )
 
     def of_hands(self, daily: DailyUse, spells: Sequence[Spell]) -> SeasonFlag:
@@ -206,23 +212,14 @@ class _Looker:
             place="",
             when_date=spells[0].from_date,
             is_hands=True,
+            saves="One hour more on each of these days would save about",
+            saved=self._saved(daily),
         )
 
-    def _saves(self, daily: DailyUse, spells: Sequence[Spell]) -> str:
-        """Say what one more tray or square meter would save on the full days."""
-        full = {each.from_date + timedelta(days=at) for each in spells for at in range(each.n_days)}
-        saved = sum(
-            each.price
-            for each in self._plan.prices
-            if each.kind == "place" and each.name == daily.name and each.date in full
-        )
-        if saved < 0.005:
-            return ""
-        unit = "tray" if daily.unit == "trays" else daily.unit
-        return (
-            f"Room for one {unit} more on these days would save about"
-            f" {wording.money(saved, self._currency)}."
-        )
+    def _saved(self, daily: DailyUse) -> str:
+        """Say what one more tray, square meter or hour would save on the full days."""
+        saved, _ = saved_on_full_days(self._plan, daily, self._today)
+        return "" if saved < 0.005 else wording.money(saved, self._currency)
 
     def _pressing(self, daily: DailyUse, spell: Spell) -> tuple[Pressing, ...]:
         """List the sowings that take most of a place in a spell and can still be moved."""

@@ -143,7 +143,8 @@ def use_words(daily: DailyUse) -> str:
     spells = full_spells(daily)
     if spells:
         said = wording.listed([spell_words(each) for each in spells[:3]])
-        more = f" and {len(spells) - 3} more times" if len(spells) > 3 else ""
+        n_more = len(spells) - 3
+        more = f" and {'once' if n_more == 1 else f'{n_more} times'} more" if n_more > 0 else ""
         over = "over" in day_states(daily)
         state = "more asked than there is" if over else "busy" if daily.hands else "full"
         return f"{state} {said}{more}"

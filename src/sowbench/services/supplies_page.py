@@ -42,7 +42,7 @@ class SuppliesView:
     """The list of supplies.
 
     ``weeks`` are what is still to be ordered, ``in_stock`` those of which there is enough, ``past``
-    what was to be bought for a day that is over.
+    what was to be bought for a day that is over; ``has_mix`` tells whether mix is needed at all.
     """
 
     today: date
@@ -53,6 +53,7 @@ class SuppliesView:
     n_buy: int
     n_late: int
     next_date: date | None
+    has_mix: bool = False
 
 
 def supplies_view(desk: Desk) -> SuppliesView:
@@ -105,6 +106,7 @@ def supplies_view(desk: Desk) -> SuppliesView:
             (each.supply.order_by for each in to_buy if each.supply.order_by >= today),
             default=None,
         ),
+        has_mix=any(each.kind == "mix" for each in lines),
     )
 
 

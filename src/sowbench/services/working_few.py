@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from sowbench.domain.plan import OrderPlan, Sowing
+from sowbench.domain.plan import OrderPlan, Plan, Sowing
 from sowbench.science.errors import UnknownNameError
 from sowbench.services.book_inputs import house_of
 
@@ -154,6 +154,39 @@ def few_sowings(unit: Unit, head: PlanHead, names: Iterable[str]) -> Few:
         standings,
         kept,
         entries,
+    )
+
+
+def few_of_plan(unit: Unit, head: PlanHead, plan: Plan) -> Few:
+    """Read what all sowings of a plan were made from, for what needs neither orders nor chances.
+
+    Parameters
+    ----------
+    unit : Unit
+        Unit of work.
+    head : PlanHead
+        The plan.
+    plan : Plan
+        The whole of it.
+
+    Returns
+    -------
+    few : Few
+        All its sowings with their lots, without their orders.
+    """
+    house, catalog, weather = house_of(unit, head.house_version)
+    lots = {each.lot for each in plan.sowings}
+    names = {each.sowing for each in plan.sowings if each.standing}
+    return Few(
+        head,
+        house,
+        catalog,
+        weather,
+        plan.sowings,
+        (),
+        {},
+        tuple(each for each in unit.lots.all() if each.id in lots) or None,
+        tuple(each for each in unit.standings.all() if each.sowing in names) if names else (),
     )
 
 

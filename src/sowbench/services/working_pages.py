@@ -3,28 +3,31 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from datetime import date, timedelta
 from typing import TYPE_CHECKING, Final
 
 from sowbench.checking.hands import WATER
 from sowbench.domain.records import Order
-from sowbench.science.errors import OutOfRangeError, UnknownNameError
+from sowbench.science.errors import UnknownNameError
 from sowbench.services.book_inputs import house_of
-from sowbench.services.kept_results import Kept
+from sowbench.services.house_day import day_in_house
+from sowbench.services.plan_body import plan_body
 from sowbench.services.working import Line, Working
 from sowbench.services.working_few import few_of_order, few_sowings, plan_head
+from sowbench.services.working_free import free_working
 from sowbench.services.working_job import HANDS, minutes_working, use_working
 from sowbench.services.working_lot import germination_working
 from sowbench.services.working_model import Recomputed, model_of
 from sowbench.services.working_money import bound_working, cost_working, sowing_cost_working
 from sowbench.services.working_order import Chance, chance_working
 from sowbench.services.working_ready import overgrown_working, ready_working
+from sowbench.services.working_room import days_working, press_working, room_left_working
 from sowbench.services.working_sowing import cells_working, mix_working, plants_working
+from sowbench.services.working_supplies import all_mix_working, supply_working
 
 if TYPE_CHECKING:
-    from datetime import date
-
     from sowbench.domain.book import PlanHead
-    from sowbench.domain.plan import Plan, Sowing
+    from sowbench.domain.plan import Sowing
     from sowbench.domain.ports import Unit
     from sowbench.services.desk import Desk
 
@@ -37,16 +40,17 @@ _OF_SOWING: Final[dict[str, Callable[[Recomputed, Sowing], Working]]] = {
     "mix": mix_working,
 }
 NAMES: Final = (*_OF_SOWING, *(each.value for each in Chance), "minutes", "use", "germination",
-                "cost", "bound")  # fmt: skip
+                "cost", "bound", "supply", "room-left", "free", "days", "press")  # fmt: skip
 """What has a working, as its address names it."""
-_MOST_PLANS: Final = 4
-
-
-_plans: Final = Kept[tuple[object, ...], "Plan"](_MOST_PLANS)
 
 
 def working_of(
-    desk: Desk, what: str, of: str = "", plan: int | None = None, day: date | None = None
+    desk: Desk,
+    what: str,
+    of: str = "",
+    plan: int | None = None,
+    day: date | None = None,
+    until: date | None = None,
 ) -> Working:
     """Return the working of a number.
 
@@ -62,6 +66,8 @@ def working_of(
         Number of the plan; None is the current one.
     day : date or None, default None
         The day, where it matters; None is today.
+    until : date or None, default None
+        The day after the last, where several matter; None is the day itself.
 
     Returns
     -------
@@ -97,11 +103,39 @@ def working_of(
             return _minutes(unit, head, of)
         if what == "use":
             return _use(unit, head, of, when)
-        body = _plans.get((desk.data_url, head.id, head.made_at), lambda: unit.plans.body(head.id))
+        if what in _OF_ROOM:
+            return _room(desk, unit, head, what, of, when, until)
+        if what == "supply":
+            return supply_working(unit, head, of)
+        if what == "mix":
+            return all_mix_working(unit, head)
+        body = plan_body(unit, head)
         house = house_of(unit, head.house_version)[0]
-    if what == "mix":
-        return _all_mix(body)
     return cost_working(body, house) if what == "cost" else bound_working(body, house)
+
+
+_OF_ROOM: Final = frozenset({"room-left", "free", "days", "press"})
+
+
+def _room(
+    desk: Desk,
+    unit: Unit,
+    head: PlanHead,
+    what: str,
+    of: str,
+    day: date,
+    until: date | None,
+) -> Working:
+    """Room, hands and plants that are left, and what presses."""
+    today = day_in_house(unit, desk.clock())
+    if what == "room-left":
+        return room_left_working(unit, head, of, day)
+    if what == "days":
+        return days_working(unit, head, of, day, until or day + timedelta(days=1))
+    if what == "free":
+        return free_working(unit, head, of, day, today)
+    house = house_of(unit, head.house_version)[0]
+    return press_working(unit, head, of, today, house.prices.currency)
 
 
 def _minutes(unit: Unit, head: PlanHead, key: str) -> Working:
@@ -136,26 +170,3 @@ def _not_planned(order: Order | None, name: str) -> Working:
         raise UnknownNameError(name, "order")
     line = Line("Nothing is planned for it, so nothing can be enough or in time.", "", "0 %")
     return Working("Chance", name, "0 %", (), (line,), 0.0, 0.0)
-
-
-def _all_mix(plan: Plan) -> Working:
-    """The mix of a whole plan, as its supplies list it."""
-    rows = [each for each in plan.supplies if each.unit.casefold() in {"l", "liter", "liters"}]
-    if not rows:
-        raise OutOfRangeError("mix of the plan", "listed among its supplies", "nothing")
-    total = sum(each.amount for each in rows)
-    lines = [
-        Line(f"{each.item}, needed by {each.needed_on:%d %B}", "", f"{each.amount:,.0f} l")
-        for each in rows
-    ]
-    return Working(
-        "Mix of the plan",
-        f"{len(plan.sowings)} sowings",
-        f"{total:,.0f} l",
-        (),
-        (*lines, Line("Cells x volume of a cell, and a tenth for what is spilled and settles.",
-                      "sum", f"{total:,.0f} l")),
-        total,
-        total,
-        where="docs/model.md, section 10",
-    )  # fmt: skip

@@ -21,6 +21,7 @@ def working(
     of: Annotated[str, QueryParameter(name="of")] = "",
     plan: int | None = None,
     day: date | None = None,
+    until: date | None = None,
 ) -> Template:
     """Show how a number came about.
 
@@ -36,13 +37,15 @@ def working(
         Number of the plan; None is the current one.
     day : date or None, default None
         The day, where it matters.
+    until : date or None, default None
+        The day after the last, where several matter.
 
     Returns
     -------
     fragment : Template
         What the dialog shows.
     """
-    found = working_of(desk, what, of, plan, day)
+    found = working_of(desk, what, of, plan, day, until)
     return Template("working/working.html", context={"page": found})
 
 
