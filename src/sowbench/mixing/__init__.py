@@ -1,0 +1,1 @@
+"""Water, acid, feed and tanks: what to mix, checked by a chemistry engine."""
