@@ -80,13 +80,23 @@ def part_below(edges: Floats, at: Floats, mass: Floats) -> Floats:
     low, high = edges[:, None, :-1], edges[:, None, 1:]
     inside = np.clip(at[..., None], edges[:, None, :1], edges[:, None, -1:])
     share = np.clip((inside - low) / (high - low), 0.0, 1.0)
-    width = high - low
-    density, middle = mass / width, 0.5 * (low + high)
-    rise = (density[..., 2:] - density[..., :-2]) / (middle[..., 2:] - middle[..., :-2])
+    return np.asarray(share + _bend(share, _slopes(edges, mass)))
+
+
+def _slopes(edges: Floats, mass: Floats) -> Floats:
+    """Change of density over each cell, by its density, shape (Q, W, E)."""
+    width, middle = np.diff(edges, axis=1), 0.5 * (edges[:, 1:] + edges[:, :-1])
+    density = mass / width[:, None]
     slope = np.zeros_like(mass)
-    slope[..., 1:-1] = rise * width[..., 1:-1] / np.maximum(density[..., 1:-1], 1e-300)
-    slope = np.clip(slope, -2.0, 2.0)
-    return np.asarray(share - 0.5 * slope * share * (1.0 - share))
+    scale = width[:, 1:-1] / (middle[:, 2:] - middle[:, :-2])
+    slope[..., 1:-1] = (density[..., 2:] - density[..., :-2]) * scale[:, None]
+    slope[..., 1:-1] /= np.maximum(density[..., 1:-1], 1e-300)
+    return np.clip(slope, -2.0, 2.0, out=slope)
+
+
+def _bend(share: Floats, slope: Floats) -> Floats:
+    """Mass below a point of a cell beyond what an evenly filled one would have there."""
+    return np.asarray(-0.5 * slope * share * (1.0 - share))
 
 
 def ready_quantiles(
@@ -117,30 +127,44 @@ def ready_quantiles(
     finite = np.isfinite(days)
     least = np.floor(np.where(finite, days, np.inf).min(axis=(1, 2)))
     most = np.ceil(np.where(finite, days, -np.inf).max(axis=(1, 2)))
-    never = ~finite.any(axis=(1, 2))
+    never = np.asarray(~finite.any(axis=(1, 2)))
     least, most = np.where(never, 0.0, least), np.where(never, 1.0, most)
     # Beyond the outer nodes the last stretch goes on: look as far again on both sides.
     span = most - least + 1.0
-    out = np.empty((n_rows, len(shares)))
-    for i, share in enumerate(shares):
-        low, high = np.floor(least - span), np.ceil(most + span)
-        for _ in range(_STEPS):
-            if np.all(high - low <= 1.0):
-                break
-            middle = np.floor(0.5 * (low + high))
-            below = _chance_by(prior, posterior, mass, row, days, middle) >= share
-            high, low = np.where(below, middle, high), np.where(below, low, middle)
-        reached = _chance_by(prior, posterior, mass, row, days, high) >= share
-        out[:, i] = np.where(reached & ~never, high, np.inf)
-    return out
+    goal = np.array(shares)
+    low = np.repeat(np.floor(least - span)[:, None], goal.size, axis=1)
+    high = np.repeat(np.ceil(most + span)[:, None], goal.size, axis=1)
+    below = _Below(posterior.lag_edges, mass)
+    for _ in range(_STEPS):
+        if np.all(high - low <= 1.0):
+            break
+        middle = np.floor(0.5 * (low + high))
+        enough = np.greater_equal(below.chance(lag_of_day(prior, row, days, middle)), goal)
+        high, low = np.where(enough, middle, high), np.where(enough, low, middle)
+    reached = np.greater_equal(below.chance(lag_of_day(prior, row, days, high)), goal)
+    return np.asarray(np.where(reached & ~never[:, None], high, np.inf))
 
 
-def _chance_by(
-    prior: Prior, posterior: Posterior, mass: Floats, row: Ints, days: Floats, day: Floats
-) -> Floats:
-    """Posterior chance of being ready by a day, shape (R,)."""
-    lag = lag_of_day(prior, row, days, day)
-    return np.asarray((mass * part_below(posterior.lag_edges, lag, mass)).sum(axis=(1, 2)))
+class _Below:
+    """Posterior chance of a lag below a value, at each weather node."""
+
+    def __init__(self, edges: Floats, mass: Floats) -> None:
+        self.edges, self.n_cells = edges, mass.shape[2]
+        self.mass, self.slope = mass.ravel(), _slopes(edges, mass).ravel()
+        self.before = (np.cumsum(mass, axis=2) - mass).ravel()
+        self.first = (np.arange(mass.shape[0] * mass.shape[1]) * self.n_cells).reshape(
+            *mass.shape[:2], 1
+        )
+
+    def chance(self, at: Floats) -> Floats:
+        """Return the chance over all weather, shape (R, K), for lags of shape (R, W, K)."""
+        cell = (self.edges[:, None, None, 1:-1] <= at[..., None]).sum(axis=-1)
+        row = np.arange(at.shape[0])[:, None, None]
+        low, high = self.edges[row, cell], self.edges[row, cell + 1]
+        share = np.clip((at - low) / (high - low), 0.0, 1.0)
+        cell += self.first
+        share += _bend(share, self.slope[cell])
+        return np.asarray((self.before[cell] + self.mass[cell] * share).sum(axis=1))
 
 
 def window_share(

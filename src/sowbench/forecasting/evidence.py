@@ -6,22 +6,25 @@ from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
-from typing import Final
+from functools import lru_cache
+from operator import attrgetter
+from typing import Final, NamedTuple
 
 from sowbench.domain.journal import Entry, EntryKind
-from sowbench.domain.life import sowing_life
+from sowbench.domain.life import CELLS_PER_TRAY, sowing_life
 from sowbench.domain.life_records import TrayLife
 from sowbench.forecasting.records import OpenSowing
 
 # A count without an hour is of noon, the hour of sowing (assumption).
 _DAY_H: Final = 24.0
 
+_day_of = attrgetter("day_date")
 
-@dataclass(frozen=True, slots=True)
-class Look:
+
+class Look(NamedTuple):
     """One look at one tray.
 
-    Attributes
+    Parameters
     ----------
     hour_h : float
         Hours since sowing.
@@ -37,11 +40,10 @@ class Look:
     n_lost_before: int
 
 
-@dataclass(frozen=True, slots=True)
-class TrayEvidence:
+class TrayEvidence(NamedTuple):
     """What is known of one tray.
 
-    Attributes
+    Parameters
     ----------
     number, n_cells : int
         Its number and the cells filled.
@@ -61,7 +63,7 @@ class TrayEvidence:
 
     number: int
     n_cells: int
-    stands: bool
+    stands: bool = True
     looks: tuple[Look, ...] = ()
     n_lost: int = 0
     n_added: int = 0
@@ -126,7 +128,9 @@ def evidence_of(sowing: OpenSowing, entries: Iterable[Entry] | None = None) -> S
         Its trays with the looks at each.
     """
     chosen = tuple(sowing.entries if entries is None else entries)
-    ordered = sorted(chosen, key=lambda each: each.day_date)
+    ordered = sorted(chosen, key=_day_of)
+    if ordered and sowing.standing is None and _is_sown_and_counted(ordered):
+        return _of_sown_and_counted(sowing, ordered)
     life = sowing_life(sowing.sowing, ordered, sowing.standing)
     sown = [each for each in ordered if each.kind is EntryKind.SOWN]
     if sown:  # what was told before it was sown again is of another start
@@ -142,6 +146,49 @@ def evidence_of(sowing: OpenSowing, entries: Iterable[Entry] | None = None) -> S
         n_sown = len(trays)
     told = _told(sowing, ordered, trays)
     return SowingEvidence(_with_looks(sowing, told, trays, n_sown), told.n_taken, len(told.counts))
+
+
+def _is_sown_and_counted(ordered: Sequence[Entry]) -> bool:
+    """Whether a journal says only that trays were sown, and then counted."""
+    first = ordered[0]
+    return (
+        first.kind is EntryKind.SOWN
+        and bool(first.n_containers)
+        and bool(first.n)
+        and all(each.kind is EntryKind.COUNTED for each in ordered[1:])
+    )
+
+
+def _of_sown_and_counted(sowing: OpenSowing, ordered: Sequence[Entry]) -> SowingEvidence:
+    """Gather what such a journal tells: trays stand as they were sown."""
+    first = ordered[0]
+    per_tray = first.values.get(CELLS_PER_TRAY)
+    cells = _cells_sown(first.n or 0, first.n_containers or 0, per_tray)
+    counts = []
+    for seq, entry in enumerate(ordered[1:], start=1):
+        n_right, n_seen = _count_of(entry)
+        named = list(cells)
+        if entry.trays:
+            named = sorted({each for each in entry.trays if each in cells})
+        if named and n_right is not None:
+            counts.append(_Count(entry.day_date, seq, n_right, n_seen, named))
+    looks = _looks_of(sowing.sow_date, counts, cells, {})
+    trays = tuple(
+        TrayEvidence(number, n, looks=tuple(look for _, _, look in looks[number][::-1]))
+        if number in looks
+        else TrayEvidence(number, n)
+        for number, n in cells.items()
+    )
+    return SowingEvidence(trays, 0, len(counts))
+
+
+@lru_cache(maxsize=1024)
+def _cells_sown(n_cells: int, n_trays: int, per_tray: float | str | None) -> dict[int, int]:
+    """Return cells by number of the trays that a sowing makes; not to be changed."""
+    values = {} if per_tray is None else {CELLS_PER_TRAY: per_tray}
+    entry = Entry("", date.min, EntryKind.SOWN, "", n=n_cells, n_containers=n_trays, values=values)
+    life = sowing_life("", [entry])
+    return {each.number: each.n_cells for each in life.trays if each.n_cells > 0}
 
 
 def _assumed_trays(sowing: OpenSowing, n_cells: int, ended: date | None) -> dict[int, TrayLife]:
@@ -244,41 +291,20 @@ def shared(n: int, weights: Sequence[float]) -> list[int]:
 def _with_looks(
     sowing: OpenSowing, told: _Told, trays: Mapping[int, TrayLife], n_sown: int
 ) -> tuple[TrayEvidence, ...]:
-    """Share counts among their trays, latest first, and put each tray's looks in order."""
-    looks: dict[int, list[tuple[date, int, Look]]] = {each: [] for each in trays}
-    for count in sorted(told.counts, key=lambda each: (each.day, each.seq), reverse=True):
-        lost = {each: _before(told.lost[each], count.day, count.seq) for each in count.trays}
-        cells = [max(trays[each].n_cells - lost[each], 0) for each in count.trays]
-        n_all = sum(cells)
-        seen = cells
-        if count.n_seen is not None and count.n_seen < n_all:
-            seen = shared(count.n_seen, cells)
-        later = [looks[each][-1][2] if looks[each] else None for each in count.trays]
-        weights: list[float] = [float(each) for each in seen]
-        if len(later) > 1 and all(each is not None and each.n_seen for each in later):
-            weights = [
-                n * (each.n_right + 0.5) / each.n_seen
-                for n, each in zip(seen, later, strict=True)
-                if each is not None
-            ]
-        rights = shared(min(count.n_right, sum(seen)), weights)
-        hour = max((count.day - sowing.sow_date).days, 0) * _DAY_H
-        for each, right, n in zip(count.trays, rights, seen, strict=True):
-            told_already = looks[each] and looks[each][-1][0] == count.day
-            if n > 0 and not told_already:
-                look = Look(hour, min(right, n), n, lost[each])
-                looks[each].append((count.day, count.seq, look))
+    """Put together what is known of each tray."""
+    cells = {number: each.n_cells for number, each in trays.items()}
+    looks = _looks_of(sowing.sow_date, told.counts, cells, told.lost)
     found = []
     for number, tray in sorted(trays.items()):
-        mine = looks[number][::-1]
-        since = mine[-1][:2] if mine else None
+        mine = looks.get(number, [])
+        since = mine[0][:2] if mine else None
         n_added = sum(n for day, seq, n in told.added[number] if not since or (day, seq) > since)
         found.append(
             TrayEvidence(
                 number,
                 tray.n_cells,
                 tray.gone_date is None,
-                tuple(look for *_, look in mine),
+                tuple(look for *_, look in mine[::-1]),
                 sum(n for *_, n in told.lost[number]),
                 n_added,
                 number > n_sown,
@@ -288,6 +314,47 @@ def _with_looks(
     return tuple(found)
 
 
-def _before(events: Iterable[tuple[date, int, int]], day: date, seq: int) -> int:
+def _looks_of(
+    sow_date: date,
+    counts: Sequence[_Count],
+    cells_of: Mapping[int, int],
+    lost_of: Mapping[int, Sequence[tuple[date, int, int]]],
+) -> dict[int, list[tuple[date, int, Look]]]:
+    """Share counts among their trays; the looks at each tray counted, latest first."""
+    looks: dict[int, list[tuple[date, int, Look]]] = {}
+    for count in sorted(counts, key=_when, reverse=True):
+        lost = [_before(lost_of.get(each, ()), count.day, count.seq) for each in count.trays]
+        cells = [max(cells_of[each] - n, 0) for each, n in zip(count.trays, lost, strict=True)]
+        n_all = sum(cells)
+        seen = cells
+        if count.n_seen is not None and count.n_seen < n_all:
+            seen = shared(count.n_seen, cells)
+        rights = [min(count.n_right, seen[0])]
+        if len(cells) > 1:
+            later = [looks[each][-1][2] if looks.get(each) else None for each in count.trays]
+            weights: list[float] = [float(each) for each in seen]
+            if all(each is not None and each.n_seen for each in later):
+                weights = [
+                    n * (each.n_right + 0.5) / each.n_seen
+                    for n, each in zip(seen, later, strict=True)
+                    if each is not None
+                ]
+            rights = shared(min(count.n_right, sum(seen)), weights)
+        hour = max((count.day - sow_date).days, 0) * _DAY_H
+        for number, right, n, gone in zip(count.trays, rights, seen, lost, strict=True):
+            mine = looks.setdefault(number, [])
+            if n > 0 and not (mine and mine[-1][0] == count.day):
+                mine.append((count.day, count.seq, Look(hour, min(right, n), n, gone)))
+    return {number: mine for number, mine in looks.items() if mine}
+
+
+def _when(count: _Count) -> tuple[date, int]:
+    """Sort counts by day and then by arrival."""
+    return count.day, count.seq
+
+
+def _before(events: Sequence[tuple[date, int, int]], day: date, seq: int) -> int:
     """Add up what was before a count."""
+    if not events:
+        return 0
     return sum(n for when, at, n in events if (when, at) < (day, seq))

@@ -2,22 +2,34 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import os
+from collections.abc import Callable, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from datetime import date
-from typing import Final
+from typing import Final, NamedTuple, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
 from sowbench.domain.journal import Entry, EntryKind
 from sowbench.domain.plan import Spread
+from sowbench.forecasting.count_tables import count_tables
 from sowbench.forecasting.days import ready_quantiles, window_share
 from sowbench.forecasting.evidence import evidence_of
 from sowbench.forecasting.joint import Batch, joint_chances
-from sowbench.forecasting.looks import gather_looks
-from sowbench.forecasting.outlook import exact_pmf, outlook_of, tray_groups
-from sowbench.forecasting.posterior import CHUNK, posterior_of, prior_of
+from sowbench.forecasting.looks import Looks, Reals, gather_looks
+from sowbench.forecasting.outlook import Outlook, exact_pmf, outlook_of
+from sowbench.forecasting.outlook import joined as outlook_joined
+from sowbench.forecasting.posterior import (
+    CHUNK,
+    Posterior,
+    Prior,
+    blocks_of,
+    posterior_of,
+    prior_of,
+)
+from sowbench.forecasting.posterior import joined as posterior_joined
 from sowbench.forecasting.records import (
     Cause,
     DaySpread,
@@ -28,14 +40,18 @@ from sowbench.forecasting.records import (
     OrderForecast,
     SowingForecast,
 )
+from sowbench.forecasting.tray_groups import tray_groups
 from sowbench.science.errors import OutOfRangeError, UnknownNameError
 from sowbench.science.risk import OrderNeed
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
+Block = TypeVar("Block")
 
 _PLANTS: Final = (0.05, 0.50, 0.95)
 _BAND: Final = (0.1, 0.5, 0.9)
+# Fewer blocks than this for each thread are not worth starting it.
+_BLOCKS_PER_THREAD: Final = 4
 # Kinds of entry that tell of the stand.
 _TELLING: Final = {
     EntryKind.SOWN,
@@ -133,15 +149,25 @@ def forecast_sowings(
     evidence = [evidence_of(each) for each in sowings]
     looks = gather_looks(sowings, evidence)
     prior = prior_of(sowings, looks, settings)
-    posterior = posterior_of(prior, looks, settings)
-    groups = tray_groups(sowings, evidence, looks)
-    outlook = outlook_of(sowings, looks, groups, posterior)
+    groups = tray_groups(evidence, looks)
+    tables = count_tables(looks)
+
+    def block(rows: slice) -> tuple[Posterior, Outlook, _Figures]:
+        posterior = posterior_of(prior, tables, settings, rows)
+        outlook = outlook_of(sowings, looks, groups, posterior, rows)
+        return posterior, outlook, _figures_of(sowings, looks, prior, posterior, outlook, rows)
+
+    blocks = blocks_of(looks, len(sowings), settings)
+    posteriors, outlooks, figures = zip(*_each(block, blocks), strict=True)
+    posterior = posterior_joined(posteriors)
+    outlook = outlook_joined(outlooks, posterior)
     batch = Batch(sowings, looks, groups, prior, posterior, outlook)
     exact = {
         row: exact_pmf(sowings[row], looks, groups, posterior, row)
         for row in np.flatnonzero(groups.n_cells <= settings.exact_up_to).tolist()
     }
-    told = _sowing_forecasts(batch, exact, [each.n_counts for each in evidence])
+    found = _Figures(*(np.concatenate(each) for each in zip(*figures, strict=True)))
+    told = _sowing_forecasts(batch, exact, found, [each.n_counts for each in evidence])
     return Forecasts(told, _order_forecasts(batch, exact, orders), batch)
 
 
@@ -163,52 +189,80 @@ def _unserved(order: OpenOrder) -> OrderForecast:
     return OrderForecast(order.order, met, met, met)
 
 
-def _sowing_forecasts(
-    batch: Batch, exact: dict[int, tuple[Floats, Ints]], n_counts: Sequence[int]
-) -> tuple[SowingForecast, ...]:
-    """Put the figures of each sowing together."""
-    posterior, outlook = batch.posterior, batch.outlook
-    plants = outlook.quantiles(_PLANTS)
-    mean, sd = outlook.moments()
-    for row, (pmf, cells) in exact.items():
-        mixed = _mixed(batch, row, pmf, cells)
-        plants[row] = np.searchsorted(np.cumsum(mixed), np.array(_PLANTS) - 1e-12)
-        n = np.arange(mixed.size)
-        mean[row] = mixed @ n
-        sd[row] = np.sqrt(max(mixed @ (n - mean[row]) ** 2, 0.0))
-    lag = _points(posterior.lag_edges, posterior.mass.sum(axis=2))
-    index = np.arange(len(batch.sowings))
-    edges = batch.looks.right_frac(index, posterior.stand_edges[:, None, :])[:, 0]
-    right = _points(edges, posterior.mass.sum(axis=1))
-    days = np.stack([each.ready_day for each in batch.sowings])
-    ready = ready_quantiles(batch.prior, posterior, days, _BAND)
-    return tuple(
-        SowingForecast(
-            each.sowing,
-            Spread(*(int(n) for n in plants[row])),
-            float(mean[row]),
-            float(sd[row]),
-            _three(right[row]),
-            _three(lag[row]),
-            DaySpread(*_three(ready[row])),
-            int(batch.groups.n_cells[row]),
-            n_counts[row],
-        )
-        for row, each in enumerate(batch.sowings)
+class _Figures(NamedTuple):
+    """Figures of some sowings: points of plants, stand, lag and day, and moments of plants."""
+
+    plants: Ints
+    mean: Floats
+    sd: Floats
+    right: Floats
+    lag: Floats
+    ready: Floats
+
+
+def _figures_of(
+    sowings: Sequence[OpenSowing],
+    looks: Looks,
+    prior: Prior,
+    posterior: Posterior,
+    outlook: Outlook,
+    rows: slice,
+) -> _Figures:
+    """Compute the figures of some sowings from their own posteriors and outlooks."""
+    index = np.arange(rows.start, rows.stop)
+    edges = looks.right_frac(index, posterior.stand_edges)
+    days = np.stack([each.ready_day for each in sowings[rows]])
+    return _Figures(
+        outlook.quantiles(_PLANTS),
+        *outlook.moments(),
+        _points(edges, posterior.mass.sum(axis=1)),
+        _points(posterior.lag_edges, posterior.mass.sum(axis=2)),
+        ready_quantiles(prior.of(rows), posterior, days, _BAND),
     )
 
 
-def _three(values: Floats) -> tuple[float, float, float]:
-    """Return three numbers as a tuple."""
-    return float(values[0]), float(values[1]), float(values[2])
+def _each(work: Callable[[slice], Block], blocks: Sequence[slice]) -> list[Block]:
+    """Do the same for every block, on all processors where there are many."""
+    n_threads = min(os.cpu_count() or 1, len(blocks) // _BLOCKS_PER_THREAD)
+    if n_threads < 2:
+        return [work(each) for each in blocks]
+    with ThreadPoolExecutor(n_threads) as pool:
+        return list(pool.map(work, blocks))
 
 
-def _points(edges: Floats, mass: Floats) -> Floats:
+def _sowing_forecasts(
+    batch: Batch,
+    exact: dict[int, tuple[Floats, Ints]],
+    figures: _Figures,
+    n_counts: Sequence[int],
+) -> tuple[SowingForecast, ...]:
+    """Put the figures of each sowing together."""
+    for row, (pmf, cells) in exact.items():
+        mixed = _mixed(batch, row, pmf, cells)
+        n = np.arange(mixed.size)
+        mean = float(np.sum(mixed * n))
+        figures.plants[row] = np.searchsorted(np.cumsum(mixed), np.array(_PLANTS) - 1e-12)
+        figures.mean[row] = mean
+        figures.sd[row] = np.sqrt(np.sum(mixed * (n - mean) ** 2))
+    return tuple(
+        SowingForecast(
+            sowing.sowing, Spread(*plants), mean, sd, tuple(right), tuple(lag), DaySpread(*ready),
+            n_cells, n_told,
+        )
+        for sowing, plants, mean, sd, right, lag, ready, n_cells, n_told in zip(
+            batch.sowings, *(each.tolist() for each in figures), batch.groups.n_cells.tolist(),
+            n_counts, strict=True,
+        )
+    )  # fmt: skip
+
+
+def _points(edges: Reals, mass: Floats) -> Floats:
     """Ten, fifty and ninety percent points of evenly filled cells, shape (R, 3)."""
-    total = np.concatenate([np.zeros((mass.shape[0], 1)), np.cumsum(mass, axis=1)], axis=1)
-    return np.array(
-        [np.interp(_BAND, row, line) for row, line in zip(total, edges, strict=True)]
-    ).reshape(-1, 3)
+    total = np.zeros_like(edges)
+    np.cumsum(mass, axis=1, out=total[:, 1:])
+    start = 2.0 * np.arange(edges.shape[0])[:, None]
+    goal = np.array(_BAND) * total[:, -1:] + start
+    return np.interp(goal.ravel(), (total + start).ravel(), edges.ravel()).reshape(-1, 3)
 
 
 def _mixed(batch: Batch, row: int, pmf: Floats, cells: Ints) -> Floats:

@@ -12,9 +12,10 @@ from numpy.typing import NDArray
 from scipy.special import expit, logit, ndtr, ndtri
 
 from sowbench.forecasting.looks import Looks
-from sowbench.forecasting.outlook import Outlook, TrayGroups, spread_within, usable_on_grid
+from sowbench.forecasting.outlook import Outlook, spread_within, usable_on_grid
 from sowbench.forecasting.posterior import Posterior, Prior, normal_mass
 from sowbench.forecasting.records import OpenOrder, OpenSowing, OrderForecast
+from sowbench.forecasting.tray_groups import TrayGroups
 from sowbench.science.quadrature import normal_nodes
 from sowbench.science.ready_chance import pace_reaching, rising
 from sowbench.science.risk import Share
@@ -159,8 +160,10 @@ def _lot(batch: Batch, order: OpenOrder, edges: Floats, members: list[int], n_ce
         here = slice(row, row + 1)
         log_weight += batch.looks.log_likelihood(here, lag, stand).reshape(shape)
         found = usable_on_grid(batch.sowings, batch.looks, batch.groups, lag, stand, here)
-        mean[row], variance[row] = (each.reshape(shape) for each in found)
-        variance[row] = variance[row] + spread_within(mean[row])
+        mean[row], variance[row] = (
+            np.asarray(each, dtype=np.float64).reshape(shape) for each in found
+        )
+        variance[row] = variance[row] + spread_within(mean[row], variance[row])
     weight = np.exp(log_weight - log_weight.max())
     return _Lot(weight, members, mean, variance)
 

@@ -5,7 +5,6 @@ docs/model.md section 13 has the table of the three kinds of count.
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Final, NamedTuple
@@ -21,9 +20,12 @@ from sowbench.science.tray_process import LEAST_WEIGHT, concentration
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
+Reals = NDArray[np.floating]
 
 # Progress of 0 has no logarithm; by then nothing is up.
 _LEAST_PROGRESS_CD: Final = 1e-6
+# Nodes of the share of right cells over the chance of a seed to be up; straight between them.
+_N_RULE: Final = 2049
 
 
 class Factor(NamedTuple):
@@ -66,7 +68,7 @@ def factors_of(looks: Sequence[Look]) -> Iterator[Factor]:
     """
     if not looks:
         return
-    base = base_look(looks)
+    base = base_look(looks) if len(looks) > 1 else 0
     at = looks[base]
     yield Factor(-1.0, at.hour_h, np.inf, at.n_right, at.n_seen)
     right, seen, high, lost = at.n_right, at.n_seen, at.hour_h, at.n_lost_before
@@ -114,10 +116,13 @@ class Looks:
     ----------
     log_goal, sigma_seed, weight : ndarray, shape (R,)
         Logarithm of the thermal time, spread between seeds, concentration of trays.
-    seeds, least, per_unit : ndarray, shape (R,)
-        What is in a cell.
-    time_of, log_progress : ndarray, shape (N,)
-        Sowing of each time at which one looked, and ln of progress then at w = 0.
+    rule_of : ndarray of int, shape (R,)
+        Place of each sowing's cell rule among the tables.
+    rules : ndarray, shape (K, M)
+        Share of right cells at even chances of a seed to be up from 0 to 1, by cell rule; the
+        first is that of one seed for one plant.
+    time_of, hour_h, log_progress : ndarray, shape (N,)
+        Sowing of each time at which one looked, its hour, and ln of progress then at w = 0.
     pair_of, low, mid, high : ndarray of int, shape (P,)
         Sowing of each triple of times, and the times; -1 for the beginning and for never.
     n_pair : ndarray, shape (P,)
@@ -129,10 +134,10 @@ class Looks:
     log_goal: Floats
     sigma_seed: Floats
     weight: Floats
-    seeds: Ints
-    least: Ints
-    per_unit: Floats
+    rule_of: Ints
+    rules: Floats
     time_of: Ints
+    hour_h: Floats
     log_progress: Floats
     pair_of: Ints
     low: Ints
@@ -144,7 +149,7 @@ class Looks:
     n: Floats
     times: Floats
 
-    def right_frac(self, row: Ints, seed_frac: Floats) -> Floats:
+    def right_frac(self, row: Ints, seed_frac: Reals) -> Reals:
         """Share of right cells, for chances of a seed to be up.
 
         Parameters
@@ -159,22 +164,25 @@ class Looks:
         right_frac : ndarray, shape (N, ...)
             Chance of a cell to be right.
         """
-        out = seed_frac
-        kinds = {
-            (int(s), int(p), float(u))
-            for s, p, u in zip(
-                self.seeds[row], self.least[row], self.per_unit[row], strict=True
-            )
-        }  # fmt: skip
-        for seeds, least, per_unit in kinds - {(1, 1, u) for *_, u in kinds}:
-            here = (self.seeds[row] == seeds) & (self.least[row] == least)
-            here &= self.per_unit[row] == per_unit
-            if out is seed_frac:
-                out = seed_frac.copy()
-            out[here] = cell_ok_prob(seeds, seed_frac[here], least, seedlings_per_unit=per_unit)
+        rule = self.rule_of[row]
+        if not rule.any():
+            return seed_frac
+        out = seed_frac.copy()
+        here = np.flatnonzero(rule)
+        wide = (-1, *([1] * (seed_frac.ndim - 1)))
+        at = out[here] * (_N_RULE - 1)
+        floor = np.minimum(np.floor(at), _N_RULE - 2)
+        at -= floor
+        index = floor.astype(np.int64) + (rule[here] * _N_RULE).reshape(wide)
+        table = self.rules.ravel().astype(seed_frac.dtype, copy=False)
+        low = table.take(index)
+        index += 1
+        out[here] = low + at * (table.take(index) - low)
         return out
 
-    def right_at_times(self, rows: slice, lag: Floats, stand: Floats) -> tuple[Floats, slice]:
+    def right_at_times(
+        self, rows: slice, lag: Floats, stand: Floats, kind: type[np.floating] = np.float64
+    ) -> tuple[Reals, slice]:
         """Share of right cells at each time of some sowings.
 
         Parameters
@@ -185,6 +193,8 @@ class Looks:
             Lag at each cell of the grid.
         stand : ndarray, shape (R, S) or (R, E, S)
             Chance of a seed to be up in the end.
+        kind : type, default float64
+            Kind of number of the shares.
 
         Returns
         -------
@@ -199,8 +209,8 @@ class Looks:
         lag3 = lag[row][:, :, None] if lag.ndim == 2 else lag[row]
         stand3 = stand[row][:, None, :] if stand.ndim == 2 else stand[row]
         z = (self.log_progress[times] - self.log_goal[of])[:, None, None] - lag3
-        up = ndtr(z / self.sigma_seed[of][:, None, None])
-        return self.right_frac(of, up * stand3), times
+        up = ndtr(z / self.sigma_seed[of][:, None, None]).astype(kind, copy=False)
+        return self.right_frac(of, up * stand3.astype(kind, copy=False)), times
 
     def log_likelihood(self, rows: slice, lag: Floats, stand: Floats) -> Floats:
         """Log-likelihood of all counts of some sowings, without constants.
@@ -284,49 +294,90 @@ def gather_looks(sowings: Sequence[OpenSowing], evidence: Sequence[SowingEvidenc
         The same as arrays.
     """
     time_of: list[int] = []
-    log_progress: list[float] = []
-    pairs: list[tuple[int, int, int, int, float]] = []
+    hour_h: list[float] = []
+    progress: list[Floats] = []
+    pairs: list[tuple[int, int, int, int, int]] = []
     counts: list[tuple[int, int, int, int]] = []
     for row, (sowing, told) in enumerate(zip(sowings, evidence, strict=True)):
-        found: dict[tuple[float, float, float], Counter[tuple[int, int]]] = {}
-        for tray in told.trays:
-            if not tray.chosen:
-                for each in factors_of(tray.looks):
-                    pair = (each.low_h, each.mid_h, each.high_h)
-                    found.setdefault(pair, Counter())[each.k, each.n] += 1
+        found = _tallied(told)
         if not found:
             continue
         hours = sorted({hour for pair in found for hour in pair if 0.0 <= hour < np.inf})
-        index = {hour: len(time_of) + i for i, hour in enumerate(hours)}
+        index = {hour: at for at, hour in enumerate(hours, len(time_of))}
         time_of += [row] * len(hours)
-        log_progress += log_progress_at(sowing, np.array(hours)).tolist()
-        for (low, mid, high), tally in found.items():
+        hour_h += hours
+        progress.append(_progress_at(sowing, hours))
+        for (low, mid, high), tally in sorted(found.items(), key=_by_middle):
             at = len(pairs)
             pairs.append(
-                (row, index.get(low, -1), index[mid], index.get(high, -1), float(tally.total()))
+                (row, index.get(low, -1), index[mid], index.get(high, -1), sum(tally.values()))
             )
             counts += [(at, k, n, m) for (k, n), m in tally.items()]
-    table = np.array(pairs, dtype=np.float64).reshape(-1, 5)
+    table = np.array(pairs, dtype=np.int64).reshape(-1, 5)
     tally_table = np.array(counts, dtype=np.int64).reshape(-1, 4)
+    rules, rule_of = _rules(sowings)
     return Looks(
         np.log([each.pace.thermal_time_cd for each in sowings]),
         np.array([each.pace.sigma_seed for each in sowings]),
         concentration([each.rho_tray for each in sowings]),
-        np.array([each.cell.seeds_per_cell for each in sowings], dtype=np.int64),
-        np.array([each.cell.plants_least for each in sowings], dtype=np.int64),
-        np.array([each.cell.seedlings_per_unit for each in sowings], dtype=np.float64),
+        rule_of,
+        rules,
         np.array(time_of, dtype=np.int64),
-        np.array(log_progress, dtype=np.float64),
-        table[:, 0].astype(np.int64),
-        table[:, 1].astype(np.int64),
-        table[:, 2].astype(np.int64),
-        table[:, 3].astype(np.int64),
-        table[:, 4],
-        tally_table[:, 0],
+        np.array(hour_h, dtype=np.float64),
+        np.log(np.maximum(np.concatenate(progress or [np.zeros(0)]), _LEAST_PROGRESS_CD)),
+        np.ascontiguousarray(table[:, 0]),
+        np.ascontiguousarray(table[:, 1]),
+        np.ascontiguousarray(table[:, 2]),
+        np.ascontiguousarray(table[:, 3]),
+        table[:, 4].astype(np.float64),
+        np.ascontiguousarray(tally_table[:, 0]),
         tally_table[:, 1].astype(np.float64),
         tally_table[:, 2].astype(np.float64),
         tally_table[:, 3].astype(np.float64),
     )
+
+
+def _tallied(told: SowingEvidence) -> dict[tuple[float, float, float], dict[tuple[int, int], int]]:
+    """Count how often each number of right cells was seen, by the times that it depends on."""
+    found: dict[tuple[float, float, float], dict[tuple[int, int], int]] = {}
+    for tray in told.trays:
+        if tray.chosen or not tray.looks:
+            continue
+        for low_h, mid_h, high_h, k, n in factors_of(tray.looks):
+            pair = (low_h, mid_h, high_h)
+            tally = found.get(pair)
+            if tally is None:
+                found[pair] = {(k, n): 1}
+            else:
+                tally[k, n] = tally.get((k, n), 0) + 1
+    return found
+
+
+def _by_middle(item: tuple[tuple[float, float, float], object]) -> tuple[float, float, float]:
+    """Sort triples of times by the middle one."""
+    low, mid, high = item[0]
+    return mid, low, high
+
+
+def _rules(sowings: Sequence[OpenSowing]) -> tuple[Floats, Ints]:
+    """Tabulate the share of right cells by cell rule, and say which rule each sowing has."""
+    places = {(1, 1, 1.0): 0}
+    rule_of = np.empty(len(sowings), dtype=np.int64)
+    for row, sowing in enumerate(sowings):
+        cell = sowing.cell
+        rule = (cell.seeds_per_cell, cell.plants_least, float(cell.seedlings_per_unit))
+        if rule[:2] == (1, 1):
+            rule = (1, 1, 1.0)
+        rule_of[row] = places.setdefault(rule, len(places))
+    even = np.linspace(0.0, 1.0, _N_RULE)
+    tables = [cell_ok_prob(n, even, least, seedlings_per_unit=per) for n, least, per in places]
+    return np.array(tables), rule_of
+
+
+def _progress_at(sowing: OpenSowing, hour_h: Sequence[float]) -> Floats:
+    """Return progress at w = 0 (of several nodes the middle one) at some hours."""
+    middle = sowing.progress_cd[sowing.progress_cd.shape[0] // 2]
+    return np.asarray(np.interp(hour_h, sowing.hours_h, middle))
 
 
 def log_progress_at(sowing: OpenSowing, hour_h: Floats) -> Floats:
@@ -344,6 +395,5 @@ def log_progress_at(sowing: OpenSowing, hour_h: Floats) -> Floats:
     log_progress : ndarray, shape (N,)
         ``ln`` of thermal time [°C d].
     """
-    middle = sowing.progress_cd[sowing.progress_cd.shape[0] // 2]
-    found = np.interp(hour_h, sowing.hours_h, middle)
+    found = _progress_at(sowing, np.asarray(hour_h).tolist())
     return np.asarray(np.log(np.maximum(found, _LEAST_PROGRESS_CD)))

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
@@ -11,112 +10,23 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr
 
-from sowbench.forecasting.evidence import SowingEvidence, TrayEvidence
-from sowbench.forecasting.looks import Looks, base_look, log_progress_at
-from sowbench.forecasting.posterior import CHUNK, Posterior
+from sowbench.forecasting.looks import Looks, Reals
+from sowbench.forecasting.posterior import Posterior
 from sowbench.forecasting.records import OpenSowing
-from sowbench.science.tray_process import usable_moments, usable_pmf
+from sowbench.forecasting.tray_groups import TrayGroups
+from sowbench.science.tray_process import usable_moments_of_trays, usable_pmf
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 # Parts that a sowing's mixture is put into for its quantiles; each keeps its mean and variance.
-_N_PARTS: Final = 64
+_N_PARTS: Final = 32
+_COARSER: Final = 4
 _VAR_LEAST: Final = 1e-6
+# Normal counts whose variance is so much of the squared distance of their means add up smoothly.
+_OVERLAP: Final = 0.36
 # Cells of a grid with less mass are left out of exact distributions.
 _MASS_LEAST: Final = 1e-8
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class TrayGroups:
-    """Trays that still stand, those of which the same is known together; sorted by sowing.
-
-    Attributes
-    ----------
-    row : ndarray of int, shape (G,)
-        Sowing.
-    time : ndarray of int, shape (G,)
-        Time of the look among those of `Looks`; -1 where none matters.
-    n_good, n_seen, n_unseen : ndarray of int, shape (G,)
-        Right cells, cells looked at, and others.
-    times : ndarray of int, shape (G,)
-        Trays of the kind.
-    n_sure, n_trays, n_cells, n_taken : ndarray of int, shape (R,)
-        Cells known to be fit, trays, cells, and plants already handed over of them.
-    """
-
-    row: Ints
-    time: Ints
-    n_good: Ints
-    n_seen: Ints
-    n_unseen: Ints
-    times: Ints
-    n_sure: Ints
-    n_trays: Ints
-    n_cells: Ints
-    n_taken: Ints
-
-
-def tray_groups(
-    sowings: Sequence[OpenSowing], evidence: Sequence[SowingEvidence], looks: Looks
-) -> TrayGroups:
-    """Put the standing trays of many sowings into groups.
-
-    Parameters
-    ----------
-    sowings : sequence of OpenSowing
-        The sowings.
-    evidence : sequence of SowingEvidence
-        What their journals tell.
-    looks : Looks
-        Their looks as arrays.
-
-    Returns
-    -------
-    groups : TrayGroups
-        The groups.
-    """
-    bounds = np.searchsorted(looks.time_of, np.arange(len(sowings) + 1))
-    table: list[tuple[int, ...]] = []
-    sums = np.zeros((len(sowings), 4), dtype=np.int64)
-    for row, (sowing, told) in enumerate(zip(sowings, evidence, strict=True)):
-        times = looks.log_progress[bounds[row] : bounds[row + 1]]
-        tally: Counter[tuple[int, int, int, int]] = Counter()
-        for tray in told.trays:
-            if not tray.stands:
-                continue
-            left = max(tray.n_cells - tray.n_lost, 0)
-            sums[row, 1] += 1
-            sums[row, 2] += left
-            if tray.n_fit is not None:
-                sums[row, 0] += min(tray.n_fit, left)
-                continue
-            good, seen, hour = _known(tray, left)
-            time = -1
-            if hour is not None:
-                at = log_progress_at(sowing, np.array([hour]))[0]
-                time = int(bounds[row] + np.argmin(np.abs(times - at)))
-            tally[time, good, seen, left - seen] += 1
-        sums[row, 3] = told.n_taken
-        table += [(row, *key, n) for key, n in tally.items()]
-    groups = np.array(table, dtype=np.int64).reshape(-1, 6)
-    return TrayGroups(*groups.T, *sums.T)
-
-
-def _known(tray: TrayEvidence, left: int) -> tuple[int, int, float | None]:
-    """Return right cells, cells looked at and the hour, as the tray is now."""
-    if tray.chosen and not tray.looks:
-        return left, left, None
-    if not tray.looks:
-        added = min(tray.n_added, left)
-        return added, added, None
-    look = tray.looks[-1 if tray.chosen else base_look(tray.looks)]
-    before = max(tray.n_cells - look.n_lost_before, 1)
-    gone = tray.n_lost - look.n_lost_before
-    here = round(gone * min(look.n_seen, before) / before)
-    seen = min(max(look.n_seen - here, 0), left)
-    good = min(max(look.n_right - here, 0) + tray.n_added, seen)
-    return good, seen, None if tray.chosen else look.hour_h
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -198,12 +108,17 @@ class Outlook:
         mean, sd : ndarray, shape (R,)
             Cells.
         """
-        first, second = np.zeros(self.mass.shape[0]), np.zeros(self.mass.shape[0])
+        mass, whole = self.mass, self.mean + self.n_taken[:, None, None]
+        part = mass * whole
+        one, two = part.sum(axis=(1, 2)), (part * whole).sum(axis=(1, 2))
+        spread = (mass * self.variance).sum(axis=(1, 2))
+        first, second = np.zeros_like(one), np.zeros_like(one)
         for case in range(3):
-            mean, sd = self.given_loss(slice(None), case)
-            weight = self.loss_weight[:, case][:, None, None] * self.mass
-            first += (weight * mean).sum(axis=(1, 2))
-            second += (weight * (mean**2 + sd**2)).sum(axis=(1, 2))
+            stay = 1.0 - self.loss_share[:, case]
+            weight, taken = self.loss_weight[:, case], self.n_taken
+            first += weight * (stay * one - taken)
+            square = stay**2 * two - 2.0 * taken * stay * one + taken**2
+            second += weight * (square + stay * spread)
         return np.maximum(first, 0.0), np.sqrt(np.maximum(second - first**2, 0.0))
 
     def quantiles(self, shares: Sequence[float]) -> Ints:
@@ -220,64 +135,82 @@ class Outlook:
             Usable cells.
         """
         weight, mean, sd = self._parts()
-        goal = np.array(shares)[None, :]
-        low = np.full((mean.shape[0], goal.size), -1.0)
+        inverse = 1.0 / sd
+        offset = (0.5 - mean) * inverse
+        low = np.full((mean.shape[0], len(shares)), -1.0)
         high = np.broadcast_to(np.maximum(self.n_most, 0.0)[:, None], low.shape).copy()
+        goal = np.array(shares)
         while np.any(high - low > 1.0):
             middle = np.floor(0.5 * (low + high))
-            z = (middle[:, :, None] + 0.5 - mean[:, None, :]) / sd[:, None, :]
-            below = np.einsum("rqp,rp->rq", ndtr(z), weight) >= goal
+            z = middle[:, :, None] * inverse[:, None, :] + offset[:, None, :]
+            below = np.matmul(ndtr(z), weight[:, :, None])[:, :, 0] >= goal
             high = np.where(below, middle, high)
             low = np.where(below, low, middle)
         return np.asarray(high.astype(np.int64))
 
     def _parts(self) -> tuple[Floats, Floats, Floats]:
-        """Put each sowing's cells into parts by their means, shape (R, 3 * parts)."""
+        """Put each sowing's cells into parts by their means, shape (R, parts)."""
         n_rows = self.mass.shape[0]
         mean = self.mean.reshape(n_rows, -1)
         mass = self.mass.reshape(n_rows, -1)
-        low = np.where(mass > _MASS_LEAST, mean, np.inf).min(axis=1)
-        high = np.where(mass > _MASS_LEAST, mean, -np.inf).max(axis=1)
-        width = np.maximum(high - low, 1e-9)[:, None] / _N_PARTS
-        index = np.clip(((mean - low[:, None]) / width).astype(np.int64), 0, _N_PARTS - 1)
+        heavy = mass > _MASS_LEAST
+        low = np.where(heavy, mean, np.inf).min(axis=1)
+        high = np.where(heavy, mean, -np.inf).max(axis=1)
+        scale = _N_PARTS / np.maximum(high - low, 1e-9)[:, None]
+        index = ((mean - low[:, None]) * scale).astype(np.int64)
+        np.clip(index, 0, _N_PARTS - 1, out=index)
         index += _N_PARTS * np.arange(n_rows)[:, None]
-        size = n_rows * _N_PARTS
-
-        def summed(values: Floats) -> Floats:
-            found = np.bincount(index.ravel(), weights=values.ravel(), minlength=size)
-            return np.asarray(found.reshape(n_rows, _N_PARTS))
-
-        total = summed(mass)
-        safe = np.maximum(total, 1e-300)
-        middle = summed(mass * mean) / safe
-        inside = summed(mass * mean**2) / safe - middle**2
-        within = summed(mass * self.variance.reshape(n_rows, -1)) / safe
-        weight, means, sds = [], [], []
+        parts = index.ravel()
+        moment = mass * mean
+        sums = [
+            np.bincount(parts, weights=each.ravel(), minlength=n_rows * _N_PARTS).reshape(
+                n_rows, -1
+            )
+            for each in (mass, moment, moment * mean, mass * self.variance.reshape(n_rows, -1))
+        ]
+        found = []
         for case in range(3):
+            if case:  # that trays are lost is rare: fewer parts will do
+                sums = [each.reshape(n_rows, -1, _COARSER).sum(axis=2) for each in sums[:4]]
+            total, first, second, within = sums
+            safe = np.maximum(total, 1e-300)
+            middle = first / safe
+            inside = np.maximum(second / safe - middle**2, 0.0)
             stay = 1.0 - self.loss_share[:, case : case + 1]
             taken = self.n_taken[:, None]
-            weight.append(total * self.loss_weight[:, case : case + 1])
-            means.append((middle + taken) * stay - taken)
-            spread = np.maximum(inside, 0.0) * stay**2 + within * stay
-            sds.append(np.sqrt(np.maximum(spread, _VAR_LEAST)))
-        return np.hstack(weight), np.hstack(means), np.hstack(sds)
+            spread = inside * stay**2 + within / safe * stay
+            found.append(
+                (
+                    total * self.loss_weight[:, case : case + 1],
+                    (middle + taken) * stay - taken,
+                    np.sqrt(np.maximum(spread, _VAR_LEAST)),
+                )
+            )
+        weight, means, sds = (np.hstack(each) for each in zip(*found, strict=True))
+        return weight, means, sds
 
 
 def outlook_of(
-    sowings: Sequence[OpenSowing], looks: Looks, groups: TrayGroups, posterior: Posterior
+    sowings: Sequence[OpenSowing],
+    looks: Looks,
+    groups: TrayGroups,
+    posterior: Posterior,
+    rows: slice,
 ) -> Outlook:
-    """Compute the usable cells of many sowings given each cell of their grids.
+    """Compute the usable cells of some sowings given each cell of their grids.
 
     Parameters
     ----------
     sowings : sequence of OpenSowing
-        The sowings.
+        All sowings.
     looks : Looks
         Their looks.
     groups : TrayGroups
         Their trays.
     posterior : Posterior
-        Their posteriors.
+        The posteriors of those asked for.
+    rows : slice
+        Which sowings.
 
     Returns
     -------
@@ -285,17 +218,17 @@ def outlook_of(
         Means and variances.
     """
     mean, variance = usable_on_grid(
-        sowings, looks, groups, posterior.lag, posterior.stand, slice(0, len(sowings))
+        sowings, looks, groups, posterior.lag, posterior.stand, rows, np.float32
     )
-    variance = variance + spread_within(mean)
-    taken = groups.n_taken.astype(np.float64)
-    loss = np.array([each.tray_loss_frac for each in sowings])
-    weight, share = loss_cases(groups.n_trays, loss)
+    variance += spread_within(mean, variance)
+    taken = groups.n_taken[rows].astype(np.float64)
+    loss = np.array([each.tray_loss_frac for each in sowings[rows]])
+    weight, share = loss_cases(groups.n_trays[rows], loss)
     return Outlook(
         posterior.mass,
         mean - taken[:, None, None],
-        variance,
-        groups.n_cells - taken,
+        variance.astype(np.float64),
+        groups.n_cells[rows] - taken,
         weight,
         share,
         taken,
@@ -309,7 +242,8 @@ def usable_on_grid(
     lag: Floats,
     stand: Floats,
     rows: slice,
-) -> tuple[Floats, Floats]:
+    kind: type[np.floating] = np.float64,
+) -> tuple[Reals, Reals]:
     """Mean and variance of usable cells at given lags and stands, with no tray lost.
 
     Parameters
@@ -326,6 +260,8 @@ def usable_on_grid(
         Chances of a seed to be up in the end.
     rows : slice
         Which sowings.
+    kind : type, default float64
+        Kind of number to reckon with.
 
     Returns
     -------
@@ -334,61 +270,67 @@ def usable_on_grid(
     """
     chosen = sowings[rows]
     shape = (len(chosen), lag.shape[1], stand.shape[-1])
-    mean = np.zeros(shape) + groups.n_sure[rows][:, None, None]
-    variance = np.zeros(shape)
-    on_time = np.array([each.on_time_frac for each in chosen])
+    mean = np.zeros(shape, dtype=kind)
+    mean += groups.n_sure[rows][:, None, None]
+    variance = np.zeros(shape, dtype=kind)
+    on_time = np.array([each.on_time_frac for each in chosen], dtype=kind)[:, None, None]
     kept = np.array([each.kept_frac for each in chosen])
-    index = np.arange(rows.start, rows.stop)
-    flat = stand[:, None, :] if stand.ndim == 2 else stand
-    in_time = looks.right_frac(index, flat * on_time[:, None, None])
+    flat = (stand[:, None, :] if stand.ndim == 2 else stand).astype(kind, copy=False)
+    in_time = looks.right_frac(np.arange(rows.start, rows.stop), flat * on_time)
     part = slice(*np.searchsorted(groups.row, [rows.start, rows.stop]))
-    cells = shape[1] * shape[2]
-    step = max(CHUNK // cells, 1)
-    for first in range(part.start, part.stop, step):
-        some = np.arange(first, min(first + step, part.stop))
-        for moving in (False, True):
-            at = some[(groups.time[some] >= 0) == moving]
+    key = np.stack([groups.row, groups.time, groups.n_seen, groups.n_unseen])[:, part]
+    if not key.size:
+        return mean, variance
+    first = np.flatnonzero(np.any(np.diff(key, axis=1, prepend=-2), axis=0))
+    row, time, seen, unseen = key[:, first]
+    row = row - rows.start
+    good, often = groups.n_good[part], groups.times[part]
+    n_trays, total, squares = (
+        np.add.reduceat(each, first) for each in (often, often * good, often * good**2)
+    )
+    weight = looks.weight[rows]
+    right, times = looks.right_at_times(rows, lag, stand, kind)
+    for looked in (False, True):
+        for whole in (False, True):
+            at = np.flatnonzero(((time >= 0) == looked) & ((unseen == 0) == whole))
             if not at.size:
                 continue
-            row = groups.row[at] - rows.start
-            end = in_time[row]
-            now = end
-            if moving:
-                span = slice(int(groups.row[at[0]]), int(groups.row[at[-1]]) + 1)
-                inner = slice(span.start - rows.start, span.stop - rows.start)
-                right, times = looks.right_at_times(span, lag[inner], stand[inner])
-                now = right[groups.time[at] - times.start]
-            found = usable_moments(
-                groups.n_good[at][:, None, None],
-                groups.n_seen[at][:, None, None],
-                groups.n_unseen[at][:, None, None],
-                looks.weight[groups.row[at]][:, None, None],
-                now,
+            of = row[at]
+            end = in_time[of]
+            found = usable_moments_of_trays(
+                n_trays[at][:, None, None],
+                total[at][:, None, None],
+                squares[at][:, None, None],
+                seen[at][:, None, None],
+                unseen[at][:, None, None],
+                weight[of][:, None, None],
+                right[time[at] - times.start] if looked else end,
                 end,
-                kept[row][:, None, None],
+                kept[of][:, None, None],
             )
-            times_made = groups.times[at][:, None, None]
-            starts = np.flatnonzero(np.diff(row, prepend=-1))
-            for total, each in zip((mean, variance), found, strict=True):
-                total[row[starts]] += np.add.reduceat(each * times_made, starts)
+            starts = np.flatnonzero(np.diff(of, prepend=-1))
+            for out, each in zip((mean, variance), found, strict=True):
+                out[of[starts]] += np.add.reduceat(each, starts)
     return mean, variance
 
 
-def spread_within(mean: Floats) -> Floats:
-    """Variance of a mean within each cell of a grid, the cell taken as evenly filled.
+def spread_within(mean: Reals, variance: Reals) -> Reals:
+    """Variance to add to a cell's, where the next cell's counts are too far away to join up.
 
     Parameters
     ----------
-    mean : ndarray, shape (R, E, S)
-        Mean at the middles of cells.
+    mean, variance : ndarray, shape (R, E, S)
+        At the middles of cells.
 
     Returns
     -------
     variance : ndarray, shape (R, E, S)
-        A twelfth of the squared change over the cell, along both sides.
+        At most a twelfth of the squared change over the cell along both sides: the cell taken as
+        evenly filled; 0 where the counts of neighbors overlap.
     """
-    along, across = np.asarray(np.gradient(mean, axis=1)), np.asarray(np.gradient(mean, axis=2))
-    return np.asarray((along**2 + across**2) / 12.0)
+    along, across = np.gradient(mean, axis=1) ** 2, np.gradient(mean, axis=2) ** 2
+    lacking = _OVERLAP * np.maximum(along, across) - variance
+    return np.asarray(np.clip(lacking, 0.0, (along + across) / 12.0))
 
 
 def loss_cases(n_trays: Ints, loss_frac: Floats) -> tuple[Floats, Floats]:
@@ -481,3 +423,23 @@ def _shifted(pmf: Floats, by: int) -> Floats:
     for n, at in enumerate(where):
         out[:, at] += pmf[:, n]
     return out
+
+
+def joined(parts: Sequence[Outlook], posterior: Posterior) -> Outlook:
+    """Put the outlooks of blocks together.
+
+    Parameters
+    ----------
+    parts : sequence of Outlook
+        In the order of the sowings.
+    posterior : Posterior
+        Of all of them.
+
+    Returns
+    -------
+    outlook : Outlook
+        Of all.
+    """
+    names = Outlook.__slots__[1:]
+    rest = (np.concatenate([getattr(each, name) for each in parts]) for name in names)
+    return Outlook(posterior.mass, *rest)

@@ -4,28 +4,28 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Final
+from typing import Final, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.special import betainc, expit, ndtr, ndtri
 
+from sowbench.forecasting.count_tables import CountTables, SomeCounts
 from sowbench.forecasting.looks import Looks
 from sowbench.forecasting.records import ForecastParameters, OpenSowing
 from sowbench.science.quadrature import normal_nodes
 
 Floats = NDArray[np.float64]
 
-_ZOOMS: Final = 4
-# Cells stand as close as density to this power, and nowhere farther apart than by the least of it.
-_POWER: Final = 0.25
-_POWER_LEAST: Final = 2e-3
+_ZOOMS: Final = 2
+# Cells stand as close as the cube root of density, and nowhere farther apart than by the least.
+_NEED_LEAST: Final = 2e-3
 # The first window: lags to so many standard deviations, shares of what can come up at most.
 _LAG_SD: Final = 8.0
 _STAND_LOGIT: Final = (-6.0, 16.0)
 _SIGMA_LEAST: Final = 1e-4
-# Cells of the grid, times counts, worked on at once: 8 bytes each.
-CHUNK: Final = 60_000
+# Cells of the grid, times counts, worked on at once: what fits the processor's own memory.
+CHUNK: Final = 250_000
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -56,6 +56,24 @@ class Prior:
     sigma: Floats
     odd_frac: float
     weights: Floats
+
+    def of(self, rows: slice) -> Prior:
+        """Return the prior of some sowings.
+
+        Parameters
+        ----------
+        rows : slice
+            Which sowings.
+
+        Returns
+        -------
+        prior : Prior
+            Theirs.
+        """
+        return Prior(
+            self.n_normal[rows], self.n_tested[rows], self.aging[rows], self.warm[rows],
+            self.delta[rows], self.sigma[rows], self.odd_frac, self.weights,
+        )  # fmt: skip
 
     @property
     def top(self) -> Floats:
@@ -104,8 +122,13 @@ class Prior:
         """
         z = lag_edges[:, None, :] + self.delta[rows][:, :, None]
         of_lag = normal_mass(z / self.sigma[rows][:, None, None]) * self.weights[:, None]
-        share = stand_edges[:, None, :] / self.warm[rows][:, :, None]
-        return of_lag, np.maximum(np.diff(self.lot_below(rows, share), axis=-1), 0.0)
+        warm = self.warm[rows]
+        some = warm
+        if np.array_equal(warm, np.broadcast_to(warm[:, :1], warm.shape)):
+            some = warm[:, :1]  # weather changes nothing of it
+        below = self.lot_below(rows, stand_edges[:, None, :] / some[:, :, None])
+        of_stand = np.maximum(np.diff(below, axis=-1), 0.0)
+        return of_lag, np.broadcast_to(of_stand, (*warm.shape, of_stand.shape[-1]))
 
 
 def normal_mass(edges: Floats) -> Floats:
@@ -126,11 +149,10 @@ def normal_mass(edges: Floats) -> Floats:
     >>> normal_mass(np.array([-np.inf, 0.0, np.inf])).tolist()
     [0.5, 0.5]
     """
-    low, high = edges[..., :-1], edges[..., 1:]
-    upper = low > 0.0
-    return np.asarray(
-        np.where(upper, ndtr(-low), ndtr(high)) - np.where(upper, ndtr(-high), ndtr(low))
-    )
+    tail = ndtr(-np.abs(edges))  # keeps its digits on both sides
+    apart = np.abs(tail[..., 1:] - tail[..., :-1])
+    across = (edges[..., :-1] < 0.0) & (edges[..., 1:] > 0.0)
+    return np.asarray(np.where(across, 1.0 - tail[..., 1:] - tail[..., :-1], apart))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -236,88 +258,169 @@ def _delta(sowing: OpenSowing, log_progress: Floats, seen: Floats) -> Floats:
     return np.asarray((rows - base) @ (weight / weight.sum()))
 
 
-def posterior_of(prior: Prior, looks: Looks, parameters: ForecastParameters) -> Posterior:
-    """Compute the posterior of many sowings.
+def blocks_of(looks: Looks, n_rows: int, parameters: ForecastParameters) -> list[slice]:
+    """Part sowings into blocks that are worked on at once.
 
     Parameters
     ----------
-    prior : Prior
-        What is believed before.
     looks : Looks
         What was counted.
+    n_rows : int
+        Sowings.
     parameters : ForecastParameters
         Sizes of grids.
 
     Returns
     -------
-    posterior : Posterior
-        Of all sowings.
+    blocks : list of slice
+        Sowings of each block, in their order.
     """
-    n_rows = prior.sigma.size
-    pairs = np.searchsorted(looks.pair_of, np.arange(n_rows + 1))
-    counts = np.searchsorted(looks.count_of, pairs) + 2 * np.arange(n_rows + 1)
+    times = np.searchsorted(looks.time_of, np.arange(n_rows + 1)) + 2 * np.arange(n_rows + 1)
     cells = parameters.n_lag * parameters.n_stand
-    parts, first = [], 0
+    blocks, first = [], 0
     while first < n_rows:
-        most = counts[first] + CHUNK / cells
-        last = max(int(np.searchsorted(counts, most, side="right")) - 1, first + 1)
-        parts.append(_posterior_rows(prior, looks, parameters, slice(first, min(last, n_rows))))
-        first = min(last, n_rows)
-    return Posterior(
-        *(np.concatenate([getattr(each, name) for each in parts]) for name in Posterior.__slots__)
-    )
+        most = times[first] + CHUNK / cells
+        last = max(int(np.searchsorted(times, most, side="right")) - 1, first + 1)
+        blocks.append(slice(first, min(last, n_rows)))
+        first = blocks[-1].stop
+    return blocks
 
 
-def _posterior_rows(
-    prior: Prior, looks: Looks, parameters: ForecastParameters, rows: slice
+def posterior_of(
+    prior: Prior, tables: CountTables, parameters: ForecastParameters, rows: slice
 ) -> Posterior:
-    """Close in on the posterior of some sowings, and compute it."""
+    """Close in on the posterior of some sowings, and compute it.
+
+    Parameters
+    ----------
+    prior : Prior
+        What is believed of all sowings before.
+    tables : CountTables
+        What was counted of all.
+    parameters : ForecastParameters
+        Sizes of grids.
+    rows : slice
+        Which sowings.
+
+    Returns
+    -------
+    posterior : Posterior
+        Of those sowings.
+    """
+    counts = SomeCounts(tables, rows)
     spread = _LAG_SD * prior.sigma[rows]
-    n_zoom = parameters.n_zoom
     low, high = -prior.delta[rows].max(axis=1) - spread, -prior.delta[rows].min(axis=1) + spread
-    lag = np.linspace(low, high, n_zoom + 1, axis=1)
-    stand = np.tile(np.linspace(*_STAND_LOGIT, n_zoom + 1), (low.size, 1))
-    for step in range(_ZOOMS):
-        log_mass = _Grid(prior, rows, lag, stand).log_mass(looks)
-        mass = np.exp(log_mass - log_mass.max(axis=(1, 2), keepdims=True))
-        last = step == _ZOOMS - 1
-        lag = _closer(lag, mass.sum(axis=2), parameters.n_lag if last else n_zoom)
-        stand = _closer(stand, mass.sum(axis=1), parameters.n_stand if last else n_zoom)
-    grid = _Grid(prior, rows, lag, stand)
-    log_mass = grid.log_mass(looks)
-    mass = np.exp(log_mass - log_mass.max(axis=(1, 2), keepdims=True))
+    n_zoom = parameters.n_zoom
+    lag = _even(low, high, n_zoom)
+    least, most = _STAND_LOGIT
+    logit = _even(np.full(low.size, least), np.full(low.size, most), n_zoom)
+    sizes = [(n_zoom, n_zoom)] * (_ZOOMS - 1)
+    for size in (*sizes, (parameters.n_lag, parameters.n_stand)):
+        mass = _Grid(prior, rows, lag, logit).mass(tables.looks, counts)
+        lag = _closer(lag, mass.sum(axis=2), size[0])
+        logit = _closer(logit, mass.sum(axis=1), size[1])
+    grid = _Grid(prior, rows, lag, logit)
+    mass = grid.mass(tables.looks, counts)
     mass /= mass.sum(axis=(1, 2), keepdims=True)
     return Posterior(
-        lag, grid.stand_edges, grid.lag, grid.stand, mass, grid.node_lag, grid.node_stand
+        lag.edges,
+        grid.stand.edges,
+        lag.middle,
+        grid.stand.middle,
+        mass,
+        grid.node_lag,
+        grid.node_stand,
     )
+
+
+class Side(NamedTuple):
+    """Cells along one side of a grid, by sowing.
+
+    Parameters
+    ----------
+    edges : ndarray, shape (R, n + 1)
+        Their edges.
+    middle : ndarray, shape (R, n)
+        Where each is looked at.
+    """
+
+    edges: Floats
+    middle: Floats
 
 
 class _Grid:
     """Cells of a grid for some sowings, with their prior masses."""
 
-    def __init__(self, prior: Prior, rows: slice, lag_edges: Floats, logit_edges: Floats) -> None:
-        self.rows = rows
+    def __init__(self, prior: Prior, rows: slice, lag: Side, logit: Side) -> None:
+        self.rows, self.lag = rows, lag
         top = prior.top[rows][:, None]
-        self.stand_edges = top * expit(logit_edges)
-        self.lag = 0.5 * (lag_edges[:, 1:] + lag_edges[:, :-1])
-        self.stand = top * expit(0.5 * (logit_edges[:, 1:] + logit_edges[:, :-1]))
-        self.node_lag, self.node_stand = prior.masses(rows, lag_edges, self.stand_edges)
+        self.stand = Side(top * expit(logit.edges), top * expit(logit.middle))
+        self.node_lag, self.node_stand = prior.masses(rows, lag.edges, self.stand.edges)
 
-    def log_mass(self, looks: Looks) -> Floats:
-        """Logarithm of the posterior mass, up to a constant, shape (R, E, S)."""
+    def mass(self, looks: Looks, counts: SomeCounts) -> Floats:
+        """Posterior mass with 1 for the heaviest cell, shape (R, E, S)."""
         mass = np.matmul(self.node_lag.swapaxes(1, 2), self.node_stand)
         with np.errstate(divide="ignore"):
-            log_mass = np.log(mass)
-        return np.asarray(log_mass + looks.log_likelihood(self.rows, self.lag, self.stand))
+            np.log(mass, out=mass)
+        right, _ = looks.right_at_times(self.rows, self.lag.middle, self.stand.middle, np.float32)
+        mass += counts.log_likelihood(right)
+        mass -= mass.max(axis=(1, 2), keepdims=True)
+        return np.asarray(np.exp(mass, out=mass))
 
 
-def _closer(edges: Floats, mass: Floats, n_cells: int) -> Floats:
-    """Return edges that are close where there is much mass, as its density to a power."""
-    density = mass / np.diff(edges, axis=1)
-    need = (density / density.max(axis=1, keepdims=True)) ** _POWER
-    wide = np.pad(need, ((0, 0), (1, 1)))  # what is beside a peak may hold it
-    need = np.maximum(np.maximum(wide[:, :-2], wide[:, 2:]), need) + _POWER_LEAST
-    total = np.zeros_like(edges)
-    np.cumsum(need * np.diff(edges, axis=1), axis=1, out=total[:, 1:])
-    goal = np.linspace(0.0, 1.0, n_cells + 1)
-    return np.stack([np.interp(goal, of / of[-1], at) for of, at in zip(total, edges, strict=True)])
+def _even(low: Floats, high: Floats, n_cells: int) -> Side:
+    """Return evenly wide cells between two values of each sowing."""
+    edges = np.linspace(low, high, n_cells + 1, axis=1)
+    return Side(edges, 0.5 * (edges[:, 1:] + edges[:, :-1]))
+
+
+def _closer(side: Side, mass: Floats, n_cells: int) -> Side:
+    """Return cells that are close where there is much mass, as its density to a power.
+
+    How close they are changes smoothly along the side: sums over their middles are the better
+    for it.
+    """
+    density = mass / np.diff(side.edges, axis=1)
+    need = np.cbrt(density / density.max(axis=1, keepdims=True)) + _NEED_LEAST
+    wide = need.copy()  # what is beside a peak may hold it
+    np.maximum(wide[:, 1:], need[:, :-1], out=wide[:, 1:])
+    np.maximum(wide[:, :-1], need[:, 1:], out=wide[:, :-1])
+    need = np.concatenate([wide[:, :1], wide, wide[:, -1:]], axis=1)
+    need[:, 1:-1] = 0.5 * wide + 0.25 * (need[:, 2:] + need[:, :-2])
+    at = np.concatenate([side.edges[:, :1], side.middle, side.edges[:, -1:]], axis=1)
+    step = np.diff(at, axis=1)
+    total = np.zeros_like(at)
+    np.cumsum(0.5 * (need[:, 1:] + need[:, :-1]) * step, axis=1, out=total[:, 1:])
+    whole = total[:, -1:]
+    goal = np.linspace(0.0, 1.0, 2 * n_cells + 1) * whole
+    # All rows in one line, each with its own stretch of it, to find where each goal falls.
+    start = 2.0 * np.arange(at.shape[0])[:, None]
+    line = (total[:, :-1] / whole + start).ravel()
+    found = np.searchsorted(line, (goal / whole + start).ravel(), side="right") - 1
+    row = np.repeat(np.arange(at.shape[0]), 2 * n_cells + 1)
+    column = found - row * step.shape[1]
+    left, right = need[row, column], need[row, column + 1]
+    length = step[row, column]
+    rest = np.maximum(goal.ravel() - total[row, column], 0.0)
+    root = np.sqrt(np.maximum(left**2 + 2.0 * rest * (right - left) / length, 0.0))
+    moved = np.minimum(2.0 * rest / (left + root), length)
+    where = (at[row, column] + moved).reshape(at.shape[0], -1)
+    return Side(np.ascontiguousarray(where[:, ::2]), np.ascontiguousarray(where[:, 1::2]))
+
+
+def joined(parts: Sequence[Posterior]) -> Posterior:
+    """Put the posteriors of blocks together.
+
+    Parameters
+    ----------
+    parts : sequence of Posterior
+        In the order of the sowings.
+
+    Returns
+    -------
+    posterior : Posterior
+        Of all.
+    """
+    return Posterior(
+        *(np.concatenate([getattr(each, name) for each in parts]) for name in Posterior.__slots__)
+    )

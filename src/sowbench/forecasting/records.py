@@ -196,7 +196,7 @@ class ForecastParameters:
 
     n_lag: int = 33
     n_stand: int = 25
-    n_zoom: int = 15
+    n_zoom: int = 21
     odd_lot_frac: float = ODD_LOT_FRAC
     exact_up_to: int = 100
 

@@ -219,6 +219,75 @@ def usable_moments(
     return mean + unseen * share, (1.0 + unseen / whole) ** 2 * variance + inside
 
 
+def usable_moments_of_trays(
+    n_trays: ArrayLike,
+    sum_good: ArrayLike,
+    sum_good_squared: ArrayLike,
+    n_seen: ArrayLike,
+    n_unseen: ArrayLike,
+    weight: ArrayLike,
+    good_frac: ArrayLike,
+    in_time_frac: ArrayLike,
+    kept_frac: ArrayLike,
+) -> tuple[NDArray[np.floating], NDArray[np.floating]]:
+    """Mean and variance of the usable cells of trays that were looked at alike, all together.
+
+    Parameters
+    ----------
+    n_trays, sum_good, sum_good_squared : array_like, shape (...)
+        Trays, their good cells, and the squares of these, added up.
+    n_seen, n_unseen : array_like, shape (...)
+        Cells looked at of each tray, and others of each.
+    weight, good_frac, in_time_frac, kept_frac : array_like, shape (...)
+        As for `kept_weights`; the kind of number of `good_frac` is that of the result.
+
+    Returns
+    -------
+    mean, variance : ndarray, shape (...)
+        Of the usable cells of all of them [cells, cells squared]; sums of `usable_moments`.
+
+    Notes
+    -----
+    Given lag and stand, trays are independent, and mean and variance of each are polynomials of
+    second degree in its good cells.
+
+    Examples
+    --------
+    >>> mean, variance = usable_moments_of_trays(2, 70, 2900, 128, 0, 65.67, 0.3, 0.9, 0.93)
+    >>> parts = [usable_moments(n, 128, 0, 65.67, 0.3, 0.9, 0.93) for n in (20, 50)]
+    >>> [bool(np.isclose(a, b + c)) for a, b, c in zip((mean, variance), *parts)]
+    [True, True]
+    """
+    now = np.asarray(good_frac)
+    kind = now.dtype if now.dtype == np.float32 else np.dtype(np.float64)
+    trays, good, good2, seen, unseen, a, keep = (
+        np.asarray(each, dtype=kind)
+        for each in (n_trays, sum_good, sum_good_squared, n_seen, n_unseen, weight, kept_frac)
+    )
+    least = kind.type(_GOOD_LEAST_FRAC)
+    now = np.maximum(now.astype(kind, copy=False), least)
+    end = np.maximum(np.asarray(in_time_frac, dtype=kind), least)
+    rest, rest2 = trays * seen - good, trays * seen**2 - 2 * seen * good + good2
+    both = seen * good - good2
+    ever = np.minimum(now, end)
+    weight_good, weight_rest = a * now, np.maximum(a * (1 - now), kind.type(LEAST_WEIGHT))
+    share_good = ever * keep / now
+    share_rest = np.minimum(a * (end - ever) * keep / weight_rest, 1)
+    mean = share_good * good + share_rest * rest
+    variance = share_good * (1 - share_good) / (weight_good + 1) * (weight_good * good + good2)
+    variance += share_rest * (1 - share_rest) / (weight_rest + 1) * (weight_rest * rest + rest2)
+    if not np.any(unseen):
+        return mean, variance
+    whole = a + seen
+    usable = a * end * keep
+    share = (trays * usable + mean) / whole
+    square = share_good**2 * good2 + 2 * share_good * share_rest * both + share_rest**2 * rest2
+    square = (trays * usable**2 + 2 * usable * mean + square) / whole**2
+    inside = np.maximum(share - square - variance / whole**2, 0)
+    inside = unseen * (whole + unseen) / (whole + 1) * inside
+    return mean + unseen * share, (1 + unseen / whole) ** 2 * variance + inside
+
+
 def usable_pmf(
     n_good: int,
     n_seen: int,
