@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import date, timedelta
+from typing import Any
 
 from sowbench.forecasting.learning_records import FinishedSowing, Reading
 
@@ -16,7 +17,7 @@ KIN = {
 
 def finished(name, crop="basil", pace=None, error=0.02, **more):
     """Return a finished sowing that came up by so much later, in ln of thermal time."""
-    fields = {
+    fields: dict[str, Any] = {
         "kin": KIN[crop], "container": "plug", "place": "bench 1", "sow_date": DAY,
         "ended_date": DAY + timedelta(days=40), "sigma_pace": 0.25, "sigma_growth": 0.3,
     } | more  # fmt: skip

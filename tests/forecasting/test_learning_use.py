@@ -55,7 +55,7 @@ def test_a_rule_keeps_its_window_and_moves_its_days():
         assert moved.days_ref < rule.days_ref
         assert moved.sigma_growth < rule.sigma_growth
         assert moved.window_d_ref == rule.window_d_ref
-        if rule.pot_on_d_ref is not None:
+        if rule.pot_on_d_ref is not None and moved.pot_on_d_ref is not None:
             assert moved.pot_on_d_ref / rule.pot_on_d_ref == pytest.approx(
                 moved.days_ref / rule.days_ref
             )

@@ -2,16 +2,16 @@
 
 * scoringrules 0.10.0 and properscoring 0.1, which share no code with ours: CRPS of normal forecasts
   (both give the same nine digits), of binomial ones (the first), of an ensemble (both).
-* E. B. Wilson 1927: his interval, as R. G. Newcombe, Statistics in Medicine 17, 1998, 857-872, table I
-  prints it at 95 % (from memory).
+* E. B. Wilson 1927: his interval, as R. G. Newcombe, Statistics in Medicine 17, 1998, 857-872,
+  table I prints it at 95 % (from memory).
 """
 
 import numpy as np
 import pytest
 from scipy import stats
+from tests.published._report import record
 
 from sowbench.forecasting.calibration import crps_normal, crps_pmf, wilson_interval
-from tests.published._report import record
 
 MEAN = [0.0, 0.3, -0.27, -0.89, -0.45, -0.99]
 SD = [0.21, 2.5, 2.43, 1.51, 1.05, 0.98]
