@@ -57,21 +57,28 @@ def test_the_head_is_the_last_migration():
     assert ScriptDirectory.from_config(config).get_current_head() == HEAD
 
 
-def test_the_first_migration_undone_leaves_nothing(new_address):
-    from alembic.operations import Operations
-
-    path = MIGRATIONS / "versions" / "begin_0001.py"
-    spec = importlib.util.spec_from_file_location("begin_0001", path)
+def revision_of(name):
+    path = MIGRATIONS / "versions" / f"{name}.py"
+    spec = importlib.util.spec_from_file_location(name, path)
     assert spec is not None
     assert spec.loader is not None
     revision = importlib.util.module_from_spec(spec)
     spec.loader.exec_module(revision)
+    return revision
+
+
+def test_all_migrations_undone_leave_nothing(new_address):
+    from alembic.operations import Operations
+
+    revisions = [revision_of("begin_0001"), revision_of("learned_0002")]
     engine = open_engine(new_address())
     with engine.begin() as connection:
         with Operations.context(MigrationContext.configure(connection)):
-            revision.upgrade()
+            for each in revisions:
+                each.upgrade()
             made = set(inspect(connection).get_table_names())
-            revision.downgrade()
+            for each in reversed(revisions):
+                each.downgrade()
         inspector = inspect(connection)
         inspector.clear_cache()
         assert inspector.get_table_names() == []
@@ -99,7 +106,7 @@ def test_a_book_of_a_later_version_is_left_alone(new_address):
     with engine.begin() as connection:
         connection.execute(text("UPDATE alembic_version SET version_num = '9999'"))
     engine.dispose()
-    with pytest.raises(BookOpenError, match=r"later sowbench \(tables 9999; this one knows 0001\)"):
+    with pytest.raises(BookOpenError, match=r"later sowbench \(tables 9999; this one knows 0002\)"):
         open_book(address)
 
 

@@ -10,7 +10,7 @@ from sqlalchemy import Connection, Engine, inspect, text
 from sowbench.science.errors import BookOpenError
 from sowbench.store.engine import reading_options, writing_options
 
-HEAD: Final = "0001"
+HEAD: Final = "0002"
 """Revision of the tables that this sowbench works with: the last of store/migrations."""
 
 _VERSION_TABLE: Final = "alembic_version"

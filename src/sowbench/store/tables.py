@@ -128,7 +128,7 @@ change = Table(
     Column("seq", _Counter, primary_key=True, autoincrement=True),
     Column("at", UtcDateTime(), nullable=False),
     Column("person", Text, nullable=False, default=""),
-    Column("subject", String(16), nullable=False),  # order, lot, pin, standing, house
+    Column("subject", String(16), nullable=False),  # order, lot, pin, standing, house, factor
     Column("name", Text, nullable=False),
     Column("before", Text),  # JSON; null for a new one
     Column("after", Text),  # JSON; null for one taken out
@@ -296,6 +296,23 @@ planned_supply = Table(
     Column("to_buy", Float, nullable=False),
 )
 
+factor_choice = Table(
+    "factor_choice",
+    metadata,
+    Column("name", Text, primary_key=True),  # "freeze|" or "drop|", and what it is about
+    Column("value", Float),  # multiplier of a frozen factor; null of dropped evidence
+    Column("at", UtcDateTime(), nullable=False),
+    Column("person", Text, nullable=False, default=""),
+    Column("reason", Text, nullable=False, default=""),
+)
+
+plan_learned = Table(
+    "plan_learned",
+    metadata,
+    Column("plan", Integer, primary_key=True, autoincrement=False),
+    Column("body", Text, nullable=False),  # services.learned_values.LearnedValues as JSON
+)
+
 # Derived from the journal: `sowbench rebuild` makes them anew -------------------------------------
 
 sowing_life = Table(
@@ -368,5 +385,14 @@ job_done = Table(
     Index(None, "entry"),
 )
 
-DERIVED: Final = (sowing_life, tray, delivery, job_done)
+finished_sowing = Table(
+    "finished_sowing",
+    metadata,
+    Column("sowing", Text, primary_key=True),
+    Column("seq", BigInteger, nullable=False),  # last entry that it was made from
+    Column("basis", Text, nullable=False),  # what else it was made from
+    Column("body", Text, nullable=False),  # forecasting.learning_records.FinishedSowing as JSON
+)
+
+DERIVED: Final = (sowing_life, tray, delivery, job_done, finished_sowing)
 """Tables that follow from the journal, and can be made anew from it."""

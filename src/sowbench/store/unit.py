@@ -9,6 +9,7 @@ from sqlalchemy import Connection
 from sowbench.store.entered import Lots, Pins, Standings
 from sowbench.store.houses import Files, Houses, Settings
 from sowbench.store.journal import Journal
+from sowbench.store.learned import LearnedStore
 from sowbench.store.orders import Orders
 from sowbench.store.orders_page import OrdersPage
 from sowbench.store.plans import Plans, Runs
@@ -102,3 +103,8 @@ class Unit:
     def seed_page(self) -> SeedPage:
         """What the pages of seed and supplies read."""
         return SeedPage(self._connection)
+
+    @cached_property
+    def learned(self) -> LearnedStore:
+        """What finished sowings say, and what the grower decided of it."""
+        return LearnedStore(self._connection)

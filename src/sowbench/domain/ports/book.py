@@ -7,6 +7,7 @@ from typing import Protocol
 
 from sowbench.domain.ports.entered import Files, Houses, Lots, Orders, Pins, Settings, Standings
 from sowbench.domain.ports.journal import Journal
+from sowbench.domain.ports.learned import LearnedStore
 from sowbench.domain.ports.orders_page import OrdersPage
 from sowbench.domain.ports.plans import Plans, Runs
 from sowbench.domain.ports.season_page import SeasonPage
@@ -77,6 +78,10 @@ class Unit(Protocol):
     @property
     def seed_page(self) -> SeedPage:
         """What the pages of seed and supplies read."""
+
+    @property
+    def learned(self) -> LearnedStore:
+        """What finished sowings say, and what the grower decided of it."""
 
     def commit(self) -> None:
         """Keep what was written."""
