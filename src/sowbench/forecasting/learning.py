@@ -89,6 +89,7 @@ def evidence_of_sowing(finished: FinishedSowing) -> tuple[Evidence, ...]:
             container=finished.container,
             place=came_up if quantity in {PACE_EMERGENCE, STAND} else finished.place,
             season=finished.sow_date.year,
+            batch=_batch(quantity, finished),
             date=finished.ended_date,
             value=reading.value,
             variance=reading.variance,
@@ -97,6 +98,18 @@ def evidence_of_sowing(finished: FinishedSowing) -> tuple[Evidence, ...]:
         for quantity, reading, doubt in readings
         if reading is not None and reading.variance <= VARIANCE_MOST
     )
+
+
+def _of_season(crop: str, season: int) -> str:
+    """Name what sowings of a crop in one season share."""
+    return f"{crop} {season}"
+
+
+def _batch(quantity: str, finished: FinishedSowing) -> str:
+    """Name what a sowing shares with others beside its crop: its lot, or its season."""
+    if quantity == STAND and finished.lot:
+        return f"lot {finished.lot}"
+    return _of_season(finished.crop, finished.sow_date.year)
 
 
 def _doubt(quantity: str) -> float:
@@ -228,7 +241,7 @@ class Learned:
         if season is None:
             parts[Level.SEASON, ""] = 1.0
         else:
-            parts[Level.SEASON, f"{crop} {season}"] = 1.0
+            parts[Level.SEASON, _of_season(crop, season)] = 1.0
         beside = 0.0
         for level, name in ((Level.CONTAINER, container), (Level.PLACE, place)):
             shares = of.typical(crop, level) if name is None else {name: 1.0}
@@ -241,7 +254,7 @@ class Learned:
         }
         mean = self._frozen_total(quantity, crop, kin, means) + beside
         if season is not None:
-            mean += of.mean_of(Level.SEASON, f"{crop} {season}")
+            mean += of.mean_of(Level.SEASON, _of_season(crop, season))
         x, unseen = of.row(parts)
         variance = of.pooled.moments(x)[1] + unseen + SPAN_OF_T**2 * of.pooled.scale2
         n_crop = sum(each.crop == crop for each in of.used)
@@ -306,7 +319,7 @@ def _own_doubt(doubt: float, scales: Scales) -> tuple[float, float]:
     """Split a doubt: what is the crop's own, and all of it as the model has it before data."""
     rest = (SPAN_OF_T * scales.sowing) ** 2
     rest += scales.container**2 + scales.place**2 + scales.season**2
-    own2 = max(doubt**2 - rest, 0.25 * doubt**2)
+    own2 = max(doubt**2 - rest, 0.5 * doubt**2)
     return math.sqrt(own2), own2 * (scales.house**2 + scales.kin**2 + scales.crop**2) + rest
 
 
@@ -321,7 +334,7 @@ def _name(evidence: Evidence, level: Level) -> str:
         case Level.HOUSE:
             return ""
         case Level.SEASON:
-            return f"{evidence.crop} {evidence.season}"
+            return evidence.batch
         case _:
             return str(getattr(evidence, level.value))
 

@@ -163,6 +163,8 @@ class FinishedSowing:
         Minutes by task.
     germination_place : str
         Place in which it came up; that of growing if blank.
+    lot : str
+        Its lot; what the lot's test is wrong by is shared by all that was sown of it.
     """
 
     sowing: str
@@ -181,6 +183,7 @@ class FinishedSowing:
     graded: Kept | None = None
     minutes: tuple[Worked, ...] = ()
     germination_place: str = ""
+    lot: str = ""
 
     def __post_init__(self) -> None:
         """Refuse what cannot be learned from."""
@@ -202,6 +205,8 @@ class Evidence:
         What was observed and where.
     season : int
         Year in which it was sown.
+    batch : str
+        What it shares with others beside: its crop and season, or its lot.
     date : date
         Day on which the sowing ended.
     value, variance : float
@@ -221,6 +226,7 @@ class Evidence:
     container: str
     place: str
     season: int
+    batch: str
     date: date
     value: float
     variance: float
@@ -386,7 +392,7 @@ class Scales:
 
 
 SCALES_PACE: Final = Scales(0.45, 0.55, 0.70, 0.03, 0.04, 0.05, 0.06)
-SCALES_SHARE: Final = Scales(0.45, 0.55, 0.70, 0.15, 0.15, 0.20, 0.25, 0.6)
+SCALES_SHARE: Final = Scales(0.45, 0.55, 0.70, 0.15, 0.15, 0.30, 0.25, 0.6)
 SCALES_MINUTES: Final = Scales(0.70, 0.45, 0.55, 0.10, 0.10, 0.05, 0.15, 0.4)
 
 
