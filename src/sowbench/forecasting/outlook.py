@@ -391,7 +391,7 @@ def exact_pmf(
     end = looks.right_frac(np.array([row]), stand * sowing.on_time_frac)[0, :, 0]
     part = slice(*np.searchsorted(groups.row, [row, row + 1]))
     n_cells = int(groups.n_cells[row])
-    spectrum = np.ones((cells.size, n_cells // 2 + 1), dtype=np.complex128)
+    spectrum = np.ones((cells.size, (n_cells + 1) // 2 + 1), dtype=np.complex128)
     if np.any(groups.time[part] >= 0):
         right, times = looks.right_at_times(slice(row, row + 1), lag, stand)
     for g in range(part.start, part.stop):

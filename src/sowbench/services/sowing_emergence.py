@@ -18,9 +18,12 @@ from sowbench.science.quadrature import beta_nodes
 from sowbench.services.kept_results import Kept
 
 if TYPE_CHECKING:
+    from sowbench.checking.season import Season
+    from sowbench.checking.timeline import Timeline
     from sowbench.domain.journal import Entry
     from sowbench.domain.plan import Sowing
     from sowbench.domain.ports.sowings_page import TrayState
+    from sowbench.domain.records import Emergence
     from sowbench.services.working_model import Recomputed
 
 Floats = NDArray[np.float64]
@@ -117,26 +120,14 @@ def planned_curve(model: Recomputed, sowing: Sowing) -> Curve | None:
 
 def _curve(model: Recomputed, sowing: Sowing) -> Curve | None:
     """Work a curve out."""
-    course = course_of(model.season, sowing)
-    if course is None or not sowing.steps:
+    if course_of(model.season, sowing) is None:
         return None
     line, stand, crop = model.line(sowing), model.stand(sowing), model.crop(sowing)
     season = model.season
-    start_h = season.index(sowing.sow_date) * 24 + _SOW_H
-    first = course.germinate or course.grow[0][0]
-    hours = min(_MOST_D * 24, season.n_days * 24 - start_h - 1)
-    until = start_h + hours
-    mix = season.climate(first).temp_mix_c[:, :until].copy()
-    leaves_h = line.exit_h[0]
-    for place, from_day in course.grow:
-        begin = from_day * 24
-        if course.germinate is not None and (place, from_day) == course.grow[0]:
-            begin = int(leaves_h) if np.isfinite(leaves_h) else until
-        if begin < until and place != first:
-            mix[:, max(begin, 0) :] = season.climate(place).temp_mix_c[:, max(begin, 0) : until]
-    progress = accumulate(mix[:, start_h:], crop.emergence)
-    at = np.arange(0, hours + 1, _STEP_H)
-    gained = progress[:, at]
+    planned = planned_progress(season, sowing, line, crop.emergence)
+    if planned is None:
+        return None
+    at, gained = planned
     z = ndtri((np.arange(_N_PACES) + 0.5) / _N_PACES)
     goal = crop.emergence.thermal_time_cd * np.exp(crop.emergence.sigma_pace * z)
     with np.errstate(divide="ignore"):
@@ -163,6 +154,50 @@ def _curve(model: Recomputed, sowing: Sowing) -> Curve | None:
         high[:stop],
         season.day(half // HOURS_PER_DAY) if np.isfinite(half) else None,
     )
+
+
+def planned_progress(
+    season: Season, sowing: Sowing, line: Timeline, emergence: Emergence
+) -> tuple[NDArray[np.int64], Floats] | None:
+    """Return the thermal time that a sowing gathers as it is planned.
+
+    Parameters
+    ----------
+    season : Season
+        The season of its plan.
+    sowing : Sowing
+        The sowing.
+    line : Timeline
+        Its days, for the hour at which it leaves the chamber.
+    emergence : Emergence
+        How its crop comes up.
+
+    Returns
+    -------
+    hours_h : ndarray of int, shape (T,)
+        Hours since noon of the day of sowing, up to 60 days.
+    progress_cd : ndarray, shape (W, T)
+        Thermal time of the mix by then, at each weather node [°C d].
+
+        None where the plan leaves the sowing's course open.
+    """
+    course = course_of(season, sowing)
+    if course is None or not sowing.steps:
+        return None
+    start_h = season.index(sowing.sow_date) * 24 + _SOW_H
+    first = course.germinate or course.grow[0][0]
+    hours = min(_MOST_D * 24, season.n_days * 24 - start_h - 1)
+    until = start_h + hours
+    mix = season.climate(first).temp_mix_c[:, :until].copy()
+    leaves_h = line.exit_h[0]
+    for place, from_day in course.grow:
+        begin = from_day * 24
+        if course.germinate is not None and (place, from_day) == course.grow[0]:
+            begin = int(leaves_h) if np.isfinite(leaves_h) else until
+        if begin < until and place != first:
+            mix[:, max(begin, 0) :] = season.climate(place).temp_mix_c[:, max(begin, 0) : until]
+    at = np.arange(0, hours + 1, _STEP_H)
+    return at, accumulate(mix[:, start_h:], emergence)[:, at]
 
 
 _curves: Kept[tuple[object, ...], Curve | None] = Kept(256)
