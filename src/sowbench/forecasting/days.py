@@ -16,6 +16,8 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 _STEPS: Final = 24
+# Days that a first guess is trusted to.
+_GUESS_D: Final = 2.0
 
 
 def lag_of_day(prior: Prior, row: Ints, day_at_nodes: Floats, target_day: Floats) -> Floats:
@@ -132,17 +134,42 @@ def ready_quantiles(
     # Beyond the outer nodes the last stretch goes on: look as far again on both sides.
     span = most - least + 1.0
     goal = np.array(shares)
-    low = np.repeat(np.floor(least - span)[:, None], goal.size, axis=1)
-    high = np.repeat(np.ceil(most + span)[:, None], goal.size, axis=1)
+    lowest = np.repeat(np.floor(least - span)[:, None], goal.size, axis=1)
+    highest = np.repeat(np.ceil(most + span)[:, None], goal.size, axis=1)
     below = _Below(posterior.lag_edges, mass)
+
+    def enough(day: Floats) -> NDArray[np.bool_]:
+        chance = below.chance(lag_of_day(prior, row, days, day))
+        return np.asarray(np.greater_equal(chance, goal))
+
+    guess = _guessed(days, prior, below, goal)
+    guess = np.clip(np.where(np.isfinite(guess), guess, 0.0), lowest + 1.0, highest - 1.0)
+    low, high = np.maximum(guess - _GUESS_D, lowest), np.minimum(guess + _GUESS_D, highest)
+    low, high = np.where(enough(low), lowest, low), np.where(enough(high), high, highest)
     for _ in range(_STEPS):
         if np.all(high - low <= 1.0):
             break
         middle = np.floor(0.5 * (low + high))
-        enough = np.greater_equal(below.chance(lag_of_day(prior, row, days, middle)), goal)
-        high, low = np.where(enough, middle, high), np.where(enough, low, middle)
-    reached = np.greater_equal(below.chance(lag_of_day(prior, row, days, high)), goal)
-    return np.asarray(np.where(reached & ~never[:, None], high, np.inf))
+        by = enough(middle)
+        high, low = np.where(by, middle, high), np.where(by, low, middle)
+    return np.asarray(np.where(enough(high) & ~never[:, None], high, np.inf))
+
+
+def _guessed(days: Floats, prior: Prior, below: _Below, goal: Floats) -> Floats:
+    """Day of a lag with so much mass below it, in the middle weather; only a place to begin."""
+    n_rows, n_nodes, n_z = days.shape
+    mass = below.mass.reshape(n_rows, n_nodes, -1).sum(axis=1)
+    cell = (np.cumsum(mass, axis=1)[:, :, None] < goal).sum(axis=1)
+    lag = below.edges[np.arange(n_rows)[:, None], np.minimum(cell, mass.shape[1])]
+    middle = n_nodes // 2
+    z = (lag + prior.delta[:, middle : middle + 1]) / prior.sigma[:, None]
+    z_nodes, _ = normal_nodes(n_z)
+    right = np.clip(np.searchsorted(z_nodes, z), 1, n_z - 1)
+    of = np.arange(n_rows)[:, None]
+    one, two = days[of, middle, right - 1], days[of, middle, right]
+    share = (z - z_nodes[right - 1]) / (z_nodes[right] - z_nodes[right - 1])
+    with np.errstate(invalid="ignore"):
+        return np.asarray(np.ceil(one + share * (two - one)))
 
 
 class _Below:

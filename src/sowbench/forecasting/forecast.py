@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import os
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
@@ -52,6 +53,8 @@ _PLANTS: Final = (0.05, 0.50, 0.95)
 _BAND: Final = (0.1, 0.5, 0.9)
 # Fewer blocks than this for each thread are not worth starting it.
 _BLOCKS_PER_THREAD: Final = 4
+# Orders' arrays over a grid that are in use at once.
+_ORDER_ARRAYS: Final = 15
 # Kinds of entry that tell of the stand.
 _TELLING: Final = {
     EntryKind.SOWN,
@@ -290,12 +293,14 @@ def _order_forecasts(
             single.append(at)
         else:
             found[at] = joint_chances(batch, each)
-    cells = batch.posterior.mass[0].size * batch.prior.weights.size
-    step = max(CHUNK // cells, 1)
-    for first in range(0, len(single), step):
-        some = single[first : first + step]
-        told = _single_chances(batch, exact, [orders[at] for at in some])
-        found.update(zip(some, told, strict=True))
+    step = max(CHUNK // (_ORDER_ARRAYS * batch.posterior.mass[0].size), 1)
+
+    def block(rows: slice) -> list[OrderForecast]:
+        return _single_chances(batch, exact, [orders[at] for at in single[rows]])
+
+    blocks = [slice(first, first + step) for first in range(0, len(single), step)]
+    told = itertools.chain.from_iterable(_each(block, blocks))
+    found.update(zip(single, told, strict=True))
     return tuple(found[at] for at in range(len(orders)))
 
 
@@ -328,19 +333,21 @@ def _single_chances(
         np.array([each.need.latest_day for each in orders], dtype=np.float64),
     )
     node_lag, node_stand = posterior.node_lag[row], posterior.node_stand[row]
-    whole = np.matmul(node_lag.swapaxes(1, 2), node_stand)
-    good = np.matmul((node_lag * share).swapaxes(1, 2), node_stand)
-    good /= np.maximum(whole, 1e-300)
     mass = posterior.mass[row]
-    enough = (mass * given).sum(axis=(1, 2))
-    in_time = (mass * good).sum(axis=(1, 2))
-    filled = (mass * good * given).sum(axis=(1, 2))
-    return [
-        OrderForecast(each.order, *(float(np.clip(x, 0.0, 1.0)) for x in chances))
-        for each, chances in zip(
-            orders, zip(enough, in_time, filled, strict=True), strict=True
+    whole = np.maximum(np.matmul(node_lag.swapaxes(1, 2), node_stand), 1e-300)
+    enough = mass * given
+    good = (node_lag * share).swapaxes(1, 2)
+
+    def with_good(of: Floats) -> Floats:
+        return np.asarray(
+            (good * np.matmul(of / whole, node_stand.swapaxes(1, 2))).sum(axis=(1, 2))
         )
-    ]  # fmt: skip
+
+    chances = np.stack([enough.sum(axis=(1, 2)), with_good(mass), with_good(enough)], axis=1)
+    return [
+        OrderForecast(each.order, *of)
+        for each, of in zip(orders, np.clip(chances, 0.0, 1.0).tolist(), strict=True)
+    ]
 
 
 def explain_movement(

@@ -164,7 +164,23 @@ class Looks:
         right_frac : ndarray, shape (N, ...)
             Chance of a cell to be right.
         """
-        rule = self.rule_of[row]
+        return self.right_of(self.rule_of[row], seed_frac)
+
+    def right_of(self, rule: Ints, seed_frac: Reals) -> Reals:
+        """Share of right cells by cell rule, for chances of a seed to be up.
+
+        Parameters
+        ----------
+        rule : ndarray of int, shape (N,)
+            Place of the cell rule of each first index of `seed_frac`.
+        seed_frac : ndarray, shape (N, ...)
+            Chance of a seed to be up [fraction].
+
+        Returns
+        -------
+        right_frac : ndarray, shape (N, ...)
+            Chance of a cell to be right.
+        """
         if not rule.any():
             return seed_frac
         out = seed_frac.copy()
@@ -179,6 +195,26 @@ class Looks:
         index += 1
         out[here] = low + at * (table.take(index) - low)
         return out
+
+    def up_frac(self, times: slice, lag: Floats) -> Floats:
+        """Share of the seeds that come up at all which is up at a time.
+
+        Parameters
+        ----------
+        times : slice
+            Which times.
+        lag : ndarray, shape (N, ...)
+            Lags at each of them.
+
+        Returns
+        -------
+        up_frac : ndarray, shape (N, ...)
+            Shares [fraction].
+        """
+        of = self.time_of[times]
+        wide = (-1, *([1] * (lag.ndim - 1)))
+        ahead = (self.log_progress[times] - self.log_goal[of]).reshape(wide) - lag
+        return np.asarray(ndtr(ahead / self.sigma_seed[of].reshape(wide)))
 
     def right_at_times(
         self, rows: slice, lag: Floats, stand: Floats, kind: type[np.floating] = np.float64
@@ -208,8 +244,7 @@ class Looks:
         of = self.time_of[times]
         lag3 = lag[row][:, :, None] if lag.ndim == 2 else lag[row]
         stand3 = stand[row][:, None, :] if stand.ndim == 2 else stand[row]
-        z = (self.log_progress[times] - self.log_goal[of])[:, None, None] - lag3
-        up = ndtr(z / self.sigma_seed[of][:, None, None]).astype(kind, copy=False)
+        up = self.up_frac(times, lag3).astype(kind, copy=False)
         return self.right_frac(of, up * stand3.astype(kind, copy=False)), times
 
     def log_likelihood(self, rows: slice, lag: Floats, stand: Floats) -> Floats:

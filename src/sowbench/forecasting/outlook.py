@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr
 
+from sowbench.forecasting.grid_sides import add_up, every_other, filled_in
 from sowbench.forecasting.looks import Looks, Reals
 from sowbench.forecasting.posterior import Posterior
 from sowbench.forecasting.records import OpenSowing
@@ -23,6 +24,8 @@ Ints = NDArray[np.int64]
 _N_PARTS: Final = 32
 _COARSER: Final = 4
 _VAR_LEAST: Final = 1e-6
+# Numbers worked on at once: what stays near the processor.
+_PIECE: Final = 16_000
 # Normal counts whose variance is so much of the squared distance of their means add up smoothly.
 _OVERLAP: Final = 0.36
 # Cells of a grid with less mass are left out of exact distributions.
@@ -68,14 +71,21 @@ class Outlook:
         Returns
         -------
         chance_frac : ndarray, shape (Q, E, S)
-            Chances.
+            Chances; where there is next to no mass only whether the mean is enough.
         """
-        out = np.zeros((row.size, *self.mass.shape[1:]))
-        wanted = need[:, None, None]
+        mean, heavy = self.mean[row], self.mass[row] > _MASS_LEAST
+        out = np.where(mean >= need[:, None, None], 1.0, 0.0)  # for cells that do not matter
+        of = np.nonzero(heavy)[0]
+        middle, taken = mean[heavy], self.n_taken[row]
+        scale = 1.0 / np.sqrt(np.maximum(self.variance[row][heavy], _VAR_LEAST))
+        chance = np.zeros_like(middle)
         for case in range(3):
-            mean, sd = self.given_loss(row, case)
-            weight = self.loss_weight[row, case][:, None, None]
-            out += weight * ndtr((mean - wanted + 0.5) / sd)
+            stay = 1.0 - self.loss_share[row, case]
+            some = np.maximum(stay, 1e-12)
+            offset = (taken * (stay - 1.0) - need + 0.5) / np.sqrt(some)
+            z = (middle * np.sqrt(some)[of] + offset[of]) * scale
+            chance += self.loss_weight[row, case][of] * ndtr(z)
+        out[heavy] = chance
         out[need <= 0] = 1.0
         out[need > self.n_most[row]] = 0.0
         return out
@@ -217,9 +227,9 @@ def outlook_of(
     outlook : Outlook
         Means and variances.
     """
-    mean, variance = usable_on_grid(
-        sowings, looks, groups, posterior.lag, posterior.stand, rows, np.float32
-    )
+    some = every_other(posterior.lag)
+    found = usable_on_grid(sowings, looks, groups, some, posterior.stand, rows, np.float32)
+    mean, variance = (filled_in(each, posterior.lag.shape[1]) for each in found)
     variance += spread_within(mean, variance)
     taken = groups.n_taken[rows].astype(np.float64)
     loss = np.array([each.tray_loss_frac for each in sowings[rows]])
@@ -290,27 +300,27 @@ def usable_on_grid(
     )
     weight = looks.weight[rows]
     right, times = looks.right_at_times(rows, lag, stand, kind)
+    step = max(_PIECE // (shape[1] * shape[2]), 1)
     for looked in (False, True):
         for whole in (False, True):
-            at = np.flatnonzero(((time >= 0) == looked) & ((unseen == 0) == whole))
-            if not at.size:
-                continue
-            of = row[at]
-            end = in_time[of]
-            found = usable_moments_of_trays(
-                n_trays[at][:, None, None],
-                total[at][:, None, None],
-                squares[at][:, None, None],
-                seen[at][:, None, None],
-                unseen[at][:, None, None],
-                weight[of][:, None, None],
-                right[time[at] - times.start] if looked else end,
-                end,
-                kept[of][:, None, None],
-            )
-            starts = np.flatnonzero(np.diff(of, prepend=-1))
-            for out, each in zip((mean, variance), found, strict=True):
-                out[of[starts]] += np.add.reduceat(each, starts)
+            every = np.flatnonzero(((time >= 0) == looked) & ((unseen == 0) == whole))
+            for start in range(0, every.size, step):
+                at = every[start : start + step]
+                of = row[at]
+                end = in_time[of]
+                found = usable_moments_of_trays(
+                    n_trays[at][:, None, None],
+                    total[at][:, None, None],
+                    squares[at][:, None, None],
+                    seen[at][:, None, None],
+                    unseen[at][:, None, None],
+                    weight[of][:, None, None],
+                    right[time[at] - times.start] if looked else end,
+                    end,
+                    kept[of][:, None, None],
+                )
+                for out, each in zip((mean, variance), found, strict=True):
+                    add_up(out, of, each)
     return mean, variance
 
 

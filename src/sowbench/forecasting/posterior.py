@@ -316,11 +316,11 @@ def posterior_of(
     logit = _even(np.full(low.size, least), np.full(low.size, most), n_zoom)
     sizes = [(n_zoom, n_zoom)] * (_ZOOMS - 1)
     for size in (*sizes, (parameters.n_lag, parameters.n_stand)):
-        mass = _Grid(prior, rows, lag, logit).mass(tables.looks, counts)
+        mass = _Grid(prior, rows, lag, logit).mass(counts)
         lag = _closer(lag, mass.sum(axis=2), size[0])
         logit = _closer(logit, mass.sum(axis=1), size[1])
     grid = _Grid(prior, rows, lag, logit)
-    mass = grid.mass(tables.looks, counts)
+    mass = grid.mass(counts)
     mass /= mass.sum(axis=(1, 2), keepdims=True)
     return Posterior(
         lag.edges,
@@ -357,13 +357,12 @@ class _Grid:
         self.stand = Side(top * expit(logit.edges), top * expit(logit.middle))
         self.node_lag, self.node_stand = prior.masses(rows, lag.edges, self.stand.edges)
 
-    def mass(self, looks: Looks, counts: SomeCounts) -> Floats:
+    def mass(self, counts: SomeCounts) -> Floats:
         """Posterior mass with 1 for the heaviest cell, shape (R, E, S)."""
         mass = np.matmul(self.node_lag.swapaxes(1, 2), self.node_stand)
         with np.errstate(divide="ignore"):
             np.log(mass, out=mass)
-        right, _ = looks.right_at_times(self.rows, self.lag.middle, self.stand.middle, np.float32)
-        mass += counts.log_likelihood(right)
+        mass += counts.log_likelihood(self.lag.middle, self.stand.middle)
         mass -= mass.max(axis=(1, 2), keepdims=True)
         return np.asarray(np.exp(mass, out=mass))
 
@@ -392,19 +391,21 @@ def _closer(side: Side, mass: Floats, n_cells: int) -> Side:
     total = np.zeros_like(at)
     np.cumsum(0.5 * (need[:, 1:] + need[:, :-1]) * step, axis=1, out=total[:, 1:])
     whole = total[:, -1:]
-    goal = np.linspace(0.0, 1.0, 2 * n_cells + 1) * whole
-    # All rows in one line, each with its own stretch of it, to find where each goal falls.
-    start = 2.0 * np.arange(at.shape[0])[:, None]
-    line = (total[:, :-1] / whole + start).ravel()
-    found = np.searchsorted(line, (goal / whole + start).ravel(), side="right") - 1
-    row = np.repeat(np.arange(at.shape[0]), 2 * n_cells + 1)
-    column = found - row * step.shape[1]
-    left, right = need[row, column], need[row, column + 1]
-    length = step[row, column]
-    rest = np.maximum(goal.ravel() - total[row, column], 0.0)
-    root = np.sqrt(np.maximum(left**2 + 2.0 * rest * (right - left) / length, 0.0))
-    moved = np.minimum(2.0 * rest / (left + root), length)
-    where = (at[row, column] + moved).reshape(at.shape[0], -1)
+    n_goals, n_rows = 2 * n_cells + 1, at.shape[0]
+    goal = np.linspace(0.0, 1.0, n_goals) * whole
+    # Goals are even: how many stretches begin at or before each follows from counting them.
+    begins = np.ceil(total[:, 1:-1] * ((n_goals - 1) / whole)).astype(np.int64)
+    begins += n_goals * np.arange(n_rows)[:, None]
+    passed = np.bincount(begins.ravel(), minlength=n_goals * n_rows).reshape(n_rows, -1)
+    index = np.cumsum(passed, axis=1)
+    index += at.shape[1] * np.arange(n_rows)[:, None]
+    begin, left, length = (
+        each.ravel().take(index) for each in (total, need, np.pad(step, ((0, 0), (0, 1))))
+    )
+    rise = need.ravel().take(index + 1) - left
+    rest = np.maximum(goal - begin, 0.0)
+    root = np.sqrt(np.maximum(left**2 + 2.0 * rest * rise / length, 0.0))
+    where = at.ravel().take(index) + np.minimum(2.0 * rest / (left + root), length)
     return Side(np.ascontiguousarray(where[:, ::2]), np.ascontiguousarray(where[:, 1::2]))
 
 
