@@ -50,12 +50,15 @@ class BookInputs:
         Version of the house; None where a windowsill stands in.
     based_on : int or None
         The plan that is kept to.
+    learned : str
+        What the house had learned, as JSON, to be kept with the plan; blank if nothing.
     """
 
     inputs: PlanInputs
     cancelled: tuple[Order, ...] = ()
     house_version: int | None = None
     based_on: int | None = None
+    learned: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -243,7 +246,11 @@ def loaded_of(unit: Unit, from_date: date) -> BookInputs:
     InputFileError
         If the house that was kept cannot be read.
     """
-    house, catalog, weather = house_of(unit)
+    # What is learned is read off plans and journals, through this module.
+    from sowbench.services.learned import learned_house_of, values_now
+
+    house, catalog, weather = learned_house_of(unit)
+    learned = values_now(unit)
     version = unit.houses.current()
     head = unit.plans.current()
     kept = None if head is None else unit.plans.body(head.id)
@@ -271,6 +278,7 @@ def loaded_of(unit: Unit, from_date: date) -> BookInputs:
         cancelled=tuple(each for each in orders if each.status == "cancelled"),
         house_version=None if version is None else version.version,
         based_on=None if head is None else head.id,
+        learned=learned.as_json() if learned else "",
     )
 
 

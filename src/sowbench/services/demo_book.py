@@ -81,7 +81,10 @@ def fill_demo_book(
     )
     with desk.book.writing() as unit:
         new = new_plan_of(made, inputs, house_version=loaded.house_version)
-        unit.plans.accept(unit.plans.add(new, now, PERSON), now)
+        plan = unit.plans.add(new, now, PERSON)
+        if loaded.learned:
+            unit.learned.keep_plan(plan, loaded.learned)
+        unit.plans.accept(plan, now)
         unit.journal.add(entries, max(each.at or now for each in entries) if entries else now)
         unit.commit()
     return DemoBook(len(made.plan.orders), len(made.plan.sowings), len(entries))

@@ -174,13 +174,17 @@ def values_now(unit: Unit) -> LearnedValues:
     return _VALUES.get(learned_key(unit), lambda: values_of(learned_now(unit), house_of(unit)[1]))
 
 
-def learned_house_of(unit: Unit) -> tuple[House, Catalog, WeatherYear | None]:
+def learned_house_of(
+    unit: Unit, version: int | None = None
+) -> tuple[House, Catalog, WeatherYear | None]:
     """Return the house as it has learned to know itself, for new plans and for forecasts.
 
     Parameters
     ----------
     unit : Unit
         A unit of work of the book.
+    version : int or None, default None
+        Version of the house; None is the current one.
 
     Returns
     -------
@@ -191,7 +195,7 @@ def learned_house_of(unit: Unit) -> tuple[House, Catalog, WeatherYear | None]:
     weather : WeatherYear or None
         The typical year.
     """
-    house, catalog, weather = house_of(unit)
+    house, catalog, weather = house_of(unit, version)
     return (*_laid(house, catalog, values_now(unit)), weather)
 
 

@@ -22,7 +22,17 @@ if TYPE_CHECKING:
     from sowbench.forecasting.learning import Learned
     from sowbench.reference.catalog import Catalog
 
-__all__ = ["LearnedValue", "LearnedValues", "laid_over", "source_words", "values_of"]
+__all__ = [
+    "NOTHING_LEARNED",
+    "LearnedValue",
+    "LearnedValues",
+    "laid_over",
+    "source_words",
+    "values_of",
+]
+
+NOTHING_LEARNED: Final = "{}"
+"""What is kept with a plan that was made before anything was learned."""
 
 # A change smaller than this is not worth a word: of the value, and of the doubt (our limits).
 _LEAST_LN: Final = 0.005

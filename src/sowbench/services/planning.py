@@ -17,6 +17,8 @@ from sowbench.planning.parameters import SolveParameters
 from sowbench.science.errors import OutOfRangeError, SowbenchError, UnknownNameError
 from sowbench.services.book_inputs import loaded_of
 from sowbench.services.house_day import day_in_house
+from sowbench.services.learned import fill_finished
+from sowbench.services.learned_values import NOTHING_LEARNED
 from sowbench.services.planner_run import (
     MADE_FILE,
     ask_to_stop,
@@ -34,6 +36,7 @@ if TYPE_CHECKING:
 _LOG: Final = logging.getLogger(__name__)
 
 RUNS_FOLDER: Final = "runs"
+LEARNED_FILE: Final = "learned.json"
 SECONDS_LEAST, SECONDS_MOST = 5.0, 3600.0
 SEED: Final = 0
 DOING_WORDS: Final = {
@@ -162,6 +165,8 @@ def begin_run(desk: Desk, seconds: float, from_date: date | None = None, person:
         folder = run_folder(desk, run_id)
         shutil.rmtree(folder, ignore_errors=True)
         folder.mkdir(parents=True)
+        (folder / LEARNED_FILE).write_text(loaded.learned, encoding="utf-8")
+        fill_finished(unit)
         unit.commit()
     key = (desk.data, run_id)
     try:
@@ -322,9 +327,18 @@ def _take_in(desk: Desk, run: PlanRun, folder: Path) -> None:
             return  # another process has taken it in
         at = desk.clock()
         plan = unit.plans.add(new, at, run.person)
+        unit.learned.keep_plan(plan, _learned(folder) or NOTHING_LEARNED)
         unit.runs.end(run.id, at, state, plan, words)
         unit.commit()
     (folder / MADE_FILE).unlink(missing_ok=True)
+
+
+def _learned(folder: Path) -> str:
+    """Return what the house had learned when a run began; blank if nothing."""
+    try:
+        return (folder / LEARNED_FILE).read_text(encoding="utf-8")
+    except FileNotFoundError:
+        return ""
 
 
 def _end(desk: Desk, run_id: int, state: RunState, words: str) -> None:

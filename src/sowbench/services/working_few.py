@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from sowbench.domain.plan import OrderPlan, Plan, Sowing
 from sowbench.science.errors import UnknownNameError
-from sowbench.services.book_inputs import house_of
+from sowbench.services.learned import plan_house_of
 
 if TYPE_CHECKING:
     from sowbench.domain.book import PlanHead
@@ -123,7 +123,7 @@ def few_sowings(unit: Unit, head: PlanHead, names: Iterable[str]) -> Few:
     planned = unit.sowings_page.planned(head.id, wanted)
     if not planned:
         raise UnknownNameError(", ".join(wanted), "sowing of this plan")
-    house, catalog, weather = house_of(unit, head.house_version)
+    house, catalog, weather = plan_house_of(unit, head)
     sowings = tuple(planned.values())
     order_names = {each.order for sowing in sowings for each in sowing.orders}
     orders = unit.orders.named(order_names)
@@ -174,7 +174,7 @@ def few_of_plan(unit: Unit, head: PlanHead, plan: Plan) -> Few:
     few : Few
         All its sowings with their lots, without their orders.
     """
-    house, catalog, weather = house_of(unit, head.house_version)
+    house, catalog, weather = plan_house_of(unit, head)
     lots = {each.lot for each in plan.sowings}
     names = {each.sowing for each in plan.sowings if each.standing}
     return Few(

@@ -7,7 +7,7 @@ from datetime import date, datetime
 from typing import Any, Final
 
 import msgspec
-from sqlalchemy import Select, insert, select, update
+from sqlalchemy import Select, insert, literal, select, update
 
 from sowbench.domain.book import NewPlan, PlanHead, PlanRun, PlanState, RunState
 from sowbench.domain.plan import Plan
@@ -79,7 +79,15 @@ class Plans(Repository):
         for table, rows in planned_rows(new, number):
             if rows:
                 self._connection.execute(insert(table), rows)
+        if new.based_on is not None:
+            self._carry_learned(new.based_on, number)
         return number
+
+    def _carry_learned(self, before: int, number: int) -> None:
+        """Keep with a plan what had been learned for the one before; a new run puts its own."""
+        table = t.plan_learned
+        row = select(literal(number), table.c.body).where(table.c.plan == before)
+        self._connection.execute(insert(table).from_select(["plan", "body"], row))
 
     def accept(self, plan_id: int, at: datetime) -> None:
         """Make a plan current; what was current is past.
