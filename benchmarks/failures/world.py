@@ -289,6 +289,25 @@ def _strike(season: Season, start: Start, event: Event, up: Floats, gone: Floats
     up[lying & (draws[0] < rot)] = NEVER
 
 
+def start_of(season: Season, index: int) -> Start:
+    """Return a sowing as a start.
+
+    Parameters
+    ----------
+    season : Season
+        The season.
+    index : int
+        Which sowing.
+
+    Returns
+    -------
+    start : Start
+        The start.
+    """
+    each = season.sowings[index]
+    return Start(each.name, each.crop, each.lot, each.sow_day, each.n_cells)
+
+
 def noon_work_days(first: int, last: int) -> list[int]:
     """Work days from one day to another.
 

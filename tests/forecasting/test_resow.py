@@ -168,7 +168,8 @@ def test_a_resowing_must_pay_for_itself():
     dear = replace(STAKES, resow_cell=10.0)
     advice = advise_resowing(parts, [[way(dead)]], [56], [0.9], 19, 20, dear)[0]
     assert advice.gain < 0.0
-    assert not advice.short
+    assert advice.short
+    assert not advice.pays
 
 
 def test_gain_is_what_leaving_loses_more_than_resowing():

@@ -129,10 +129,11 @@ def test_more_right_cells_speak_against_resowing_between_both_risks():
 def test_a_sample_is_asked_for_where_a_tray_takes_long():
     slow = CountingWork(minutes_a_tray=0.1, minutes_a_cell=0.5)
     cheap = replace(STAKES, minute=0.1)
-    found, *_ = _asked([made()], [order(1040, latest=48)], 13, stakes=cheap, work=slow)
+    sowing, asked = made(entries=(count("S", 9, 90, (1,)),)), order(1030, latest=48)
+    found, *_ = _asked([sowing], [asked], 13, stakes=cheap, work=slow)
     assert found[0].n_cells_per_tray == 30
     assert found[0].minutes == pytest.approx(found[0].n_trays * (0.1 + 15.0))
-    quick, *_ = _asked([made()], [order(1040, latest=48)], 13, stakes=cheap)
+    quick, *_ = _asked([sowing], [asked], 13, stakes=cheap)
     assert quick[0].n_cells_per_tray == 128
 
 

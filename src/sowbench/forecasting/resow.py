@@ -387,11 +387,12 @@ def advise_resowing(
         last = last_useful_day(ways[at], latest_day[at], settings.sure_frac)
         last_call = last.day is not None and next_look_day > last.day
         limit = settings.last_frac if last_call else settings.now_frac
-        useful = last.day is not None and today <= last.day and n_cells[q] > 0
-        short = useful and chance[q] < limit and gain[q] > settings.gain_least
+        useful = last.day is not None and today <= last.day
+        short = useful and chance[q] < limit
+        pays = useful and n_cells[q] > 0 and gain[q] > settings.gain_least
         advice.append(
             ResowAdvice(
-                at, int(parts.row[q]), bool(short), float(np.clip(chance[q], 0.0, 1.0)),
+                at, int(parts.row[q]), bool(short), bool(pays), float(np.clip(chance[q], 0.0, 1.0)),
                 float(np.clip(chance_with[q], 0.0, 1.0)), limit, last, last_call,
                 ways[at][0].lot if ways[at] else "", int(n_cells[q]), bool(reaches[q]),
                 float(gain[q]), float(second.cost[q]),

@@ -169,7 +169,9 @@ class ResowAdvice:
     order, row : int
         Which order, and which sowing.
     short : bool
-        Whether it is called short: resow.
+        Whether it is called short.
+    pays : bool
+        Whether a resowing then saves more than it costs.
     chance_now_frac, chance_with_frac : float
         Chance that the order is filled as it stands, and with the resowing.
     limit_frac : float
@@ -191,6 +193,7 @@ class ResowAdvice:
     order: int
     row: int
     short: bool
+    pays: bool
     chance_now_frac: float
     chance_with_frac: float
     limit_frac: float

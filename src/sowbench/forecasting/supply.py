@@ -223,7 +223,7 @@ def _right(
     def right(log_progress: Floats) -> Floats:
         z = (log_progress - looks.log_goal[row])[:, None, None] - lag
         up = ndtr(z / looks.sigma_seed[row][:, None, None])
-        return looks.right_frac(row, up * stand)
+        return np.asarray(looks.right_frac(row, up * stand), dtype=np.float64)
 
     shape = (row.size, *posterior.mass.shape[1:])
     end = looks.right_frac(row, stand * on_time[:, None, None])
