@@ -33,7 +33,7 @@ def _dish(species, temp_c):
     return np.array(rows).T
 
 
-def _forecast_fit(start, end, number, sigma_seed):
+def forecast_fit(start, end, number, sigma_seed):
     """Median and final fraction of the largest likelihood by the forecast's own code."""
     n_seeds = int(number.sum())
     seen = np.cumsum(number[np.isfinite(end)])
@@ -71,7 +71,7 @@ def _forecast_fit(start, end, number, sigma_seed):
 def test_counts_of_published_dishes_are_most_likely_where_a_maximum_likelihood_fit_says(dish):
     start, end, number = _dish(*dish)
     fit = fit_germination(start, end, number, family="log-normal")
-    median, final = _forecast_fit(start, end, number, fit.spread)
+    median, final = forecast_fit(start, end, number, fit.spread)
     record("counts of dishes by the forecast", RITZ, 1, median - fit.median_d, "d")
     assert median == pytest.approx(fit.median_d, rel=0.001)
     assert final == pytest.approx(fit.final_frac, abs=0.002)
@@ -88,6 +88,6 @@ def test_a_dish_that_came_up_whole_agrees_with_a_general_library_of_censored_dat
     never = [float(end[up].max())] * int(number[~up].sum())
     data: stats.CensoredData = stats.CensoredData(interval=pairs, right=never)
     spread, _, scale = stats.lognorm.fit(data, floc=0)
-    median, final = _forecast_fit(start, end, number, spread)
+    median, final = forecast_fit(start, end, number, spread)
     assert final == pytest.approx(1.0, abs=0.002)
     assert median == pytest.approx(scale, rel=0.002)
