@@ -150,15 +150,17 @@ def standing_rows() -> Select[Any]:
     return select(*FIELDS, entry.c.seq).where(~struck, entry.c.kind != EntryKind.CORRECTED.value)
 
 
-def standing_entries(connection: Connection, sowings: Sequence[str] | None = None) -> list[Entry]:
+def standing_entries(
+    connection: Connection, sowings: Sequence[str] | Select[Any] | None = None
+) -> list[Entry]:
     """Return the entries that stand, one that replaces another in its place.
 
     Parameters
     ----------
     connection : Connection
         Connection of a unit of work.
-    sowings : sequence of str or None, default None
-        Only those about these sowings; None is every entry.
+    sowings : sequence of str, Select or None, default None
+        Only those about these sowings, or those of a query; None is every entry.
 
     Returns
     -------

@@ -6,6 +6,7 @@ from functools import cached_property
 
 from sqlalchemy import Connection
 
+from sowbench.store.back_page import BackPage
 from sowbench.store.entered import Lots, Pins, Standings
 from sowbench.store.houses import Files, Houses, Settings
 from sowbench.store.journal import Journal
@@ -108,3 +109,8 @@ class Unit:
     def learned(self) -> LearnedStore:
         """What finished sowings say, and what the grower decided of it."""
         return LearnedStore(self._connection)
+
+    @cached_property
+    def back_page(self) -> BackPage:
+        """What looking back reads."""
+        return BackPage(self._connection)

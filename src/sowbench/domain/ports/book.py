@@ -5,6 +5,7 @@ from __future__ import annotations
 from contextlib import AbstractContextManager
 from typing import Protocol
 
+from sowbench.domain.ports.back_page import BackPage
 from sowbench.domain.ports.entered import Files, Houses, Lots, Orders, Pins, Settings, Standings
 from sowbench.domain.ports.journal import Journal
 from sowbench.domain.ports.learned import LearnedStore
@@ -82,6 +83,10 @@ class Unit(Protocol):
     @property
     def learned(self) -> LearnedStore:
         """What finished sowings say, and what the grower decided of it."""
+
+    @property
+    def back_page(self) -> BackPage:
+        """What looking back reads."""
 
     def commit(self) -> None:
         """Keep what was written."""
