@@ -391,7 +391,7 @@ class Scales:
                 raise OutOfRangeError(name, "above 0", getattr(self, name))
 
 
-SCALES_PACE: Final = Scales(0.45, 0.55, 0.70, 0.03, 0.04, 0.05, 0.06)
+SCALES_PACE: Final = Scales(0.45, 0.55, 0.70, 0.04, 0.05, 0.08, 0.08)
 SCALES_SHARE: Final = Scales(0.45, 0.55, 0.70, 0.15, 0.15, 0.30, 0.25, 0.6)
 SCALES_MINUTES: Final = Scales(0.70, 0.45, 0.55, 0.10, 0.10, 0.05, 0.15, 0.4)
 

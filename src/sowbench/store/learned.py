@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from datetime import datetime
+from datetime import date, datetime
 from typing import Final
 
 import msgspec
@@ -11,7 +11,7 @@ from sqlalchemy import delete, func, insert, select, update
 
 from sowbench.domain.book import Change
 from sowbench.domain.journal import EntryKind
-from sowbench.domain.ports.learned import Ended, FactorChoice, KeptFinished
+from sowbench.domain.ports.learned import Ended, FactorChoice, KeptFinished, OrderOver
 from sowbench.store import tables as t
 from sowbench.store.bulk import insert_rows
 from sowbench.store.changes import history, write_changes
@@ -230,6 +230,60 @@ class LearnedStore(Repository):
         query = select(t.plan_learned.c.body).where(t.plan_learned.c.plan == plan_id)
         return self._connection.execute(query).scalar_one_or_none()
 
+    def orders_over(self, today: date, limit: int) -> list[OrderOver]:
+        """Return orders that a plan foretold and whose last day is past.
+
+        Parameters
+        ----------
+        today : date
+            The day in the house.
+        limit : int
+            How many at most.
+
+        Returns
+        -------
+        orders : list of OrderOver
+            The newest first; cancelled ones are left out.
+        """
+        o, given = t.orders.c, t.delivery.c
+        had = (
+            select(func.coalesce(func.sum(given.plants), 0))
+            .where(given.name == o.name, given.date <= o.latest_date)
+            .scalar_subquery()
+        )
+        query = (
+            select(o.name, o.crop, o.plants, o.min_frac, o.latest_date, had)
+            .where(o.latest_date < today, o.status != "cancelled")
+            .order_by(o.latest_date.desc(), o.name)
+            .limit(limit)
+        )
+        rows = list(self._connection.execute(query))
+        chances: dict[str, list[float]] = {}
+        ids, planned = self._accepted(), t.planned_order.c
+        for part in in_parts([row[0] for row in rows], 500):
+            told = (
+                select(planned.name, planned.chance_filled_frac)
+                .where(planned.plan.in_(ids), planned.name.in_(part))
+                .order_by(planned.plan)
+            )
+            for name, chance in self._connection.execute(told):
+                chances.setdefault(name, []).append(float(chance))
+        return [
+            OrderOver(*row[:5], int(row[5]), chances[row[0]][0], chances[row[0]][-1])
+            for row in rows
+            if row[0] in chances
+        ]
+
+    def _accepted(self) -> list[int]:
+        """Return the last plans that were accepted."""
+        plans = (
+            select(t.plan.c.id)
+            .where(t.plan.c.accepted_at.is_not(None))
+            .order_by(t.plan.c.id.desc())
+            .limit(_N_PLANS)
+        )
+        return list(self._connection.execute(plans).scalars())
+
     def minutes_planned(self, keys: Iterable[str]) -> Mapping[str, tuple[int, float]]:
         """Return the minutes of planned jobs.
 
@@ -243,13 +297,7 @@ class LearnedStore(Repository):
         minutes : mapping of str to (int, float)
             By key, the last accepted plan that had the job, and its minutes [min].
         """
-        plans = (
-            select(t.plan.c.id)
-            .where(t.plan.c.accepted_at.is_not(None))
-            .order_by(t.plan.c.id.desc())
-            .limit(_N_PLANS)
-        )
-        ids = list(self._connection.execute(plans).scalars())
+        ids = self._accepted()
         job = t.planned_job.c
         found: dict[str, tuple[int, float]] = {}
         for part in in_parts(keys):

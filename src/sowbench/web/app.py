@@ -18,10 +18,12 @@ from litestar.template.config import TemplateConfig
 
 from sowbench.services.desk import Desk
 from sowbench.web import assets, errors, formats
+from sowbench.web.ahead.routes import routes as ahead_routes
 from sowbench.web.begin.routes import routes as begin_routes
 from sowbench.web.entries.routes import routes as entries_routes
 from sowbench.web.handbook.routes import routes as handbook_routes
 from sowbench.web.house.routes import routes as house_routes
+from sowbench.web.learned.routes import routes as learned_routes
 from sowbench.web.orders.routes import routes as orders_routes
 from sowbench.web.plans.routes import routes as plans_routes
 from sowbench.web.season.routes import routes as season_routes
@@ -86,6 +88,7 @@ def _wired(
             front,
             *begin_routes,
             *today_routes,
+            *ahead_routes,
             *orders_routes,
             *plans_routes,
             *season_routes,
@@ -93,6 +96,7 @@ def _wired(
             *seed_routes,
             *house_routes,
             *handbook_routes,
+            *learned_routes,
             *entries_routes,
             *working_routes,
             assets.static_file,

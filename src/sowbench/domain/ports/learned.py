@@ -50,6 +50,35 @@ class KeptFinished(NamedTuple):
     body: str
 
 
+class OrderOver(NamedTuple):
+    """An order whose last day is past: what it wanted, had by then, and was foretold.
+
+    Attributes
+    ----------
+    order, crop : str
+        The order.
+    plants : int
+        Plants wanted.
+    min_frac : float
+        Share of them that fills it.
+    latest_date : date
+        Its last day.
+    given : int
+        Plants handed over by then.
+    first_chance_frac, last_chance_frac : float
+        Chance to be filled in time by the first plan that was accepted with it, and by the last.
+    """
+
+    order: str
+    crop: str
+    plants: int
+    min_frac: float
+    latest_date: date
+    given: int
+    first_chance_frac: float
+    last_chance_frac: float
+
+
 class LearnedStore(Protocol):
     """Choices, each change of one kept; and a cache of finished sowings."""
 
@@ -90,6 +119,9 @@ class LearnedStore(Protocol):
 
     def of_plan(self, plan_id: int) -> str | None:
         """Return what was learned when a plan was made; None if nothing was."""
+
+    def orders_over(self, today: date, limit: int) -> list[OrderOver]:
+        """Return orders that a plan foretold and whose last day is past, the newest first."""
 
     def minutes_planned(self, keys: Iterable[str]) -> Mapping[str, tuple[int, float]]:
         """Return, by key of job, the last accepted plan that had it, and its minutes."""

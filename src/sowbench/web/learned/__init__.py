@@ -1,0 +1,1 @@
+"""What the house has learned, and how good its forecasts were."""
