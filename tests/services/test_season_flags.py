@@ -99,7 +99,7 @@ def test_busy_hands_say_what_an_hour_more_on_each_of_these_days_would_save():
     hands = use("hands", [90, 0, 10, 0], 90.0, unit="min", hands=True)
     (flag,) = flags(plan_of(prices=prices), [hands])
     assert flag.saves == "One hour more on each of these days would save about"
-    assert flag.saved == "15"
+    assert flag.saved == "15.00"
 
 
 def test_orders_without_room_come_with_the_offers_that_still_serve():

@@ -193,10 +193,13 @@ def test_every_address_of_a_working_answers(demo_client, demo_desk):
     with demo_desk.book.reading() as unit:
         head = unit.plans.current()
         job = unit.sowings_page.jobs(head.id, sowing.sowing)[0]
+        unmet = next(each for each in unit.plans.body(head.id).unmet if each.offers)
     week = next(each for each in free_view(demo_desk).weeks if each.crops)
     of = {
         "minutes": job.key,
         "germination": sowing.lot,
+        "promised": "cost/day?crop=lettuce&plants=300&wanted_on=2027-05-20",
+        "offer": f"cost/0/{unmet.order}",
         "supply": f"seed {sowing.lot}",
         "free": f"{week.crops[0].crop}|{week.crops[0].variety}",
         **dict.fromkeys(("use", "days", "press", "room-left"), "warm bench"),

@@ -9,11 +9,12 @@ from datetime import date, timedelta
 import numpy as np
 from numpy.typing import NDArray
 
-from sowbench.domain.plan import Offer, OrderPlan, Unmet
+from sowbench.domain.plan import Offer, OrderPlan, Sowing, Unmet
 from sowbench.domain.records import Order, Pin, SeedLot
-from sowbench.planning.assemble import total_use
+from sowbench.planning.assemble import sowing_record, total_use
 from sowbench.planning.candidates import Candidates, build_candidates
 from sowbench.planning.master import LinearResult
+from sowbench.planning.money import plan_cost
 from sowbench.planning.neighborhood import Choice, Part
 from sowbench.planning.options import admissible_lots, container_paths
 from sowbench.planning.pinned import PINNED, why_pinned
@@ -170,18 +171,7 @@ def offers_for(
     out: list[Offer] = []
     if reason in {"seed", "germination"}:
         return buy_seed(season, record, missing, left)
-    whole = replace(record, id=record.id, plants=missing)
-    later = fitting(
-        season,
-        replace(
-            whole,
-            wanted_date=record.latest_date + timedelta(days=1),
-            earliest_date=record.latest_date + timedelta(days=1),
-            latest_date=record.latest_date + timedelta(days=LATER_AT_MOST_D),
-        ),
-        left,
-        on_its_day=True,
-    )
+    later = fitting(season, changed(record, "later", missing), left, on_its_day=True)
     if later is not None:
         out.append(
             Offer(
@@ -196,7 +186,7 @@ def offers_for(
     if fewer is not None:
         out.append(fewer)
     if record.containers:
-        free = fitting(season, replace(whole, containers=()), left)
+        free = fitting(season, changed(record, "container", missing), left)
         if free is not None:
             out.append(
                 Offer(
@@ -209,7 +199,7 @@ def offers_for(
                 )
             )
     if record.variety:
-        other = fitting(season, replace(whole, variety="", substitutes=()), left)
+        other = fitting(season, changed(record, "variety", missing), left)
         if other is not None:
             out.append(
                 Offer(
@@ -225,6 +215,67 @@ def offers_for(
     return out
 
 
+def changed(order: Order, kind: str, plants: int) -> Order:
+    """Change an order as an offer would have it.
+
+    Parameters
+    ----------
+    order : Order
+        The order.
+    kind : str
+        Kind of the offer: later, fewer, container, variety or buy_seed.
+    plants : int
+        Plants that the offer is for.
+
+    Returns
+    -------
+    changed : Order
+        The order that would have to be agreed on.
+    """
+    some = replace(order, plants=plants)
+    if kind == "later":
+        first = order.latest_date + timedelta(days=1)
+        last = order.latest_date + timedelta(days=LATER_AT_MOST_D)
+        return replace(some, wanted_date=first, earliest_date=first, latest_date=last)
+    if kind == "fewer":
+        return replace(some, min_frac=1.0)
+    if kind == "container":
+        return replace(some, containers=())
+    if kind == "variety":
+        return replace(some, variety="", substitutes=())
+    return some
+
+
+def fit_again(season: Season, order: Order, kind: str, plants: int) -> tuple[Fit | None, SeedLot]:
+    """Fit an offer once more into what a plan leaves.
+
+    Parameters
+    ----------
+    season : Season
+        What the plan leaves: its capacities are what is free.
+    order : Order
+        The order that is not planned, or not all of it.
+    kind : str
+        Kind of the offer.
+    plants : int
+        Plants that the offer is for.
+
+    Returns
+    -------
+    fit : Fit or None
+        How it would be raised; None if it does not fit any more.
+    lot : SeedLot
+        The lot that would be bought; it matters for the offer to buy seed only.
+    """
+    left = season.resources.capacity
+    lot = _to_buy(season, order)
+    some = changed(order, kind, plants)
+    if kind == "buy_seed":
+        return fitting(_with_lot(season, lot), some, left), lot.record
+    around = replace(season, covered={}) if kind == "fewer" else season
+    return fitting(around, some, left, on_its_day=kind == "later"), lot.record
+
+
 def variety_of(season: Season, order: Order) -> str:
     """First other variety of the crop in the house."""
     names = [
@@ -237,22 +288,9 @@ def variety_of(season: Season, order: Order) -> str:
 
 def buy_seed(season: Season, order: Order, plants: int, left: FloatArray) -> list[Offer]:
     """How much seed to buy and by when, sown in this plan with a usual germination."""
-    crop = season.catalog.crops[order.crop]
-    bought = SeedLot(
-        f"{order.crop} (to buy)",
-        order.crop,
-        order.variety,
-        TO_BUY_TESTED,
-        round(crop.germination_frac * TO_BUY_TESTED),
-        None,
-        organic=True,
-        seedlings_per_unit=crop.seedlings_per_unit,
-        assumed=True,
+    found = fitting(
+        _with_lot(season, _to_buy(season, order)), changed(order, "buy_seed", plants), left
     )
-    nodes, weights = lot_nodes(bought.n_normal, bought.n_tested)
-    lot = Lot(bought, np.asarray(nodes), np.asarray(weights), crop.seed_price_per_1000)
-    some = replace(order, plants=plants)
-    found = fitting(replace(season, lots=(lot,), covered={}), some, left)
     if found is None:
         return []
     return [
@@ -269,6 +307,29 @@ def buy_seed(season: Season, order: Order, plants: int, left: FloatArray) -> lis
     ]
 
 
+def _with_lot(season: Season, lot: Lot) -> Season:
+    """Give the season one lot alone."""
+    return replace(season, lots=(lot,), covered={})
+
+
+def _to_buy(season: Season, order: Order) -> Lot:
+    """Seed that could be bought for an order, with a usual germination."""
+    crop = season.catalog.crops[order.crop]
+    bought = SeedLot(
+        f"{order.crop} (to buy)",
+        order.crop,
+        order.variety,
+        TO_BUY_TESTED,
+        round(crop.germination_frac * TO_BUY_TESTED),
+        None,
+        organic=True,
+        seedlings_per_unit=crop.seedlings_per_unit,
+        assumed=True,
+    )
+    nodes, weights = lot_nodes(bought.n_normal, bought.n_tested)
+    return Lot(bought, np.asarray(nodes), np.asarray(weights), crop.seed_price_per_1000)
+
+
 @dataclass(frozen=True, slots=True)
 class Fit:
     """One way to fit a changed order beside the plan."""
@@ -279,6 +340,8 @@ class Fit:
     n_seeds: int
     cost: float
     chance_filled_frac: float
+    sowing: Sowing
+    order: Order
 
 
 def fitting(
@@ -312,14 +375,16 @@ def fitting(
         )
     placed = place_all(told, found, Choice([Part(best, int(program.n_units[best]))]))
     settled = settle(told, placed)
-    one = placed[0]
+    one = settled.placed[0]
     return Fit(
         day,
         season.calendar.date(one.sow_day),
         one.option.path.last.id,
         one.n_cells * one.option.seeds_per_cell,
-        round(float(cost[best]), 2),
+        round(sum(plan_cost(told, settled).values()), 2),
         round(float(settled.chances[0].filled_frac), 4),
+        sowing_record(told, one),
+        told.orders[0],
     )
 
 
@@ -355,8 +420,7 @@ def most_that_fits(
     plants = min(missing, int(best[0] * record.plants))
     if plants <= 0:
         return None
-    some = replace(record, plants=plants, min_frac=1.0)
-    found = fitting(replace(season, covered={}), some, left)
+    found = fitting(replace(season, covered={}), changed(record, "fewer", plants), left)
     if found is None:
         return None
     return Offer(

@@ -8,11 +8,13 @@ from datetime import timedelta
 
 import numpy as np
 
-from sowbench.domain.plan import Plan
+from sowbench.domain.plan import Plan, Sowing
 from sowbench.domain.records import Order
+from sowbench.planning.assemble import sowing_record
 from sowbench.planning.candidates import build_candidates
 from sowbench.planning.fixed import first_day, lots_needed, placed_from_plan
 from sowbench.planning.inputs import PlanInputs
+from sowbench.planning.money import plan_cost
 from sowbench.planning.neighborhood import Choice, Part
 from sowbench.planning.offers import residual_of
 from sowbench.planning.placed import place_all, settle
@@ -28,7 +30,7 @@ FULL_FRAC = 0.9
 
 @dataclass(frozen=True)
 class Answer:
-    """One way to fill the order beside the plan."""
+    """One way to fill the order beside the plan; `sowing` and `order` are what it was told for."""
 
     date: dt.date
     sow_date: dt.date
@@ -42,6 +44,8 @@ class Answer:
     chance_in_time_frac: float
     chance_filled_frac: float
     squeezes: tuple[str, ...]
+    sowing: Sowing
+    order: Order
 
 
 @dataclass(frozen=True)
@@ -77,7 +81,7 @@ def promise(inputs: PlanInputs, plan: Plan, order: Order) -> Promise:
         earliest_date=inputs.from_date,
         latest_date=max(asked.latest_date, asked.wanted_date) + timedelta(days=LOOK_AHEAD_D),
     )
-    season = _around(inputs, plan, later)
+    season = season_around(inputs, plan, later)
     on_day, why = _best(replace(season, orders=(asked,)), "cost")
     earliest, _ = _best(replace(season, orders=(later,)), "day")
     if on_day is None and earliest is not None:
@@ -97,8 +101,23 @@ def _moved(order: Order, day: dt.date) -> Order:
     )
 
 
-def _around(inputs: PlanInputs, plan: Plan, order: Order) -> Season:
-    """The season with everything in the plan taken out."""
+def season_around(inputs: PlanInputs, plan: Plan, order: Order) -> Season:
+    """Make the season that a plan leaves: its resources are what the plan does not take.
+
+    Parameters
+    ----------
+    inputs : PlanInputs
+        What the plan was made from.
+    plan : Plan
+        The plan.
+    order : Order
+        An order more, so that the season reaches to its days.
+
+    Returns
+    -------
+    season : Season
+        With the open orders and the one more.
+    """
     kept = replace(inputs, kept=plan)
     lots = inputs.lots
     if lots is None:
@@ -151,7 +170,7 @@ def _best(season: Season, by: str) -> tuple[Answer | None, str]:
     best = int(rows[np.lexsort(keys)[0]])
     placed = place_all(season, found, Choice([Part(best, int(program.n_units[best]))]))
     settled = settle(season, placed)
-    one, chance = placed[0], settled.chances[0]
+    one, chance = settled.placed[0], settled.chances[0]
     return Answer(
         season.calendar.date(int(hand[best])),
         season.calendar.date(one.sow_day),
@@ -160,11 +179,13 @@ def _best(season: Season, by: str) -> tuple[Answer | None, str]:
         one.option.seeds_per_cell,
         one.n_cells,
         season.places[one.row.route.grow].name,
-        round(float(cost[best]), 2),
+        round(sum(plan_cost(season, settled).values()), 2),
         round(float(chance.enough_frac), 4),
         round(float(chance.in_time_frac), 4),
         round(float(chance.filled_frac), 4),
         tuple(squeezed(season, found.program.segments.take(np.array([best])))),
+        sowing_record(season, one),
+        season.orders[0],
     ), ""
 
 

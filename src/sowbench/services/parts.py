@@ -7,7 +7,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, NamedTuple, Protocol
 
-from sowbench.domain.plan import Plan
+from sowbench.domain.plan import Plan, Sowing
 from sowbench.domain.records import Order
 from sowbench.exchange.season_use import DailyUse
 
@@ -124,6 +124,14 @@ class PromiseAnswerLike(Protocol):
     @property
     def squeezes(self) -> Sequence[str]:
         """What would be nearly full with it, and when."""
+
+    @property
+    def sowing(self) -> Sowing:
+        """The sowing that would be made."""
+
+    @property
+    def order(self) -> Order:
+        """The order as it was fitted, with the days that the chances are told for."""
 
 
 class PromiseLike(Protocol):

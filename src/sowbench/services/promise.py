@@ -126,7 +126,26 @@ def promise_beside(order: Order, inputs: PlanInputs, plan: Plan, parts: Parts) -
     outcome : PromiseOutcome
         On the wanted day, and the earliest; without a file.
     """
-    found: PromiseLike = parts.promise(inputs, plan, order)
+    return told_answer(parts.promise(inputs, plan, order), order, inputs)
+
+
+def told_answer(found: PromiseLike, order: Order, inputs: PlanInputs) -> PromiseOutcome:
+    """Tell what the planner found.
+
+    Parameters
+    ----------
+    found : PromiseLike
+        What can be promised.
+    order : Order
+        What is asked for.
+    inputs : PlanInputs
+        What the plan was made from.
+
+    Returns
+    -------
+    outcome : PromiseOutcome
+        On the wanted day, and the earliest; without a file.
+    """
 
     def taken(answer: PromiseAnswerLike | None) -> PromiseAnswer | None:
         if answer is None:

@@ -25,6 +25,7 @@ if TYPE_CHECKING:
 
 _MOST_PRESSING: Final = 3
 _MOST_UNMET: Final = 2
+_MOST_OFFERS: Final = 3
 _FOR_START: Final = {PlaceKind.CHAMBER, PlaceKind.MIST, PlaceKind.HEALING}
 
 
@@ -46,7 +47,8 @@ class SeasonFlag:
     """One thing that presses: what is true, what it costs, what could be done.
 
     ``level`` is act or watch; ``place`` the place, blank for hands and orders; ``when_date`` the
-    first day of it; ``saves`` says what one more would do, and ``saved`` how much that is.
+    first day of it; ``offer_numbers`` are those of the offers in the plan; ``saves`` says what one
+    more would do, and ``saved`` how much that is.
     """
 
     level: str
@@ -58,6 +60,7 @@ class SeasonFlag:
     pressing: tuple[Pressing, ...] = ()
     offers: tuple[str, ...] = ()
     order: str = ""
+    offer_numbers: tuple[int, ...] = ()
     saves: str = ""
     saved: str = ""
 
@@ -146,10 +149,10 @@ class _Looker:
                 continue
             n += 1
             coming = [
-                offer
-                for offer in each.offers
+                (at, offer)
+                for at, offer in enumerate(each.offers)
                 if offer.wanted_on is None or offer.wanted_on >= self._today
-            ]
+            ][:_MOST_OFFERS]
             whose = f" for {order.customer}" if order.customer else ""
             yield SeasonFlag(
                 level="act",
@@ -158,7 +161,10 @@ class _Looker:
                 more=each.words or f"{reason_words(each.reason)}.",
                 place="",
                 when_date=None,
-                offers=tuple(offer_words(coming[:3], order.plants, self._currency)),
+                offers=tuple(
+                    offer_words([offer for _, offer in coming], order.plants, self._currency)
+                ),
+                offer_numbers=tuple(at for at, _ in coming),
                 order=order.id,
             )
 

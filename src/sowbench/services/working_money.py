@@ -35,7 +35,7 @@ if TYPE_CHECKING:
     from sowbench.services.working_model import Recomputed
 
 _WHERE: Final = "docs/model.md, section 8"
-_PART_WORDS: Final = {
+PART_WORDS: Final = {
     "seed": ("Seed of all sowings still to be sown.", "seeds x price"),
     "container": ("Containers, one use each, and a label a tray.",
                   f"units x (price, or price / {USES_OF_REUSABLE} uses if it comes back) + label"),
@@ -154,7 +154,7 @@ def sowing_cost_working(model: Recomputed, sowing: Sowing) -> Working:
               HOUSE),
     ]  # fmt: skip
     lines = [
-        Line(*_PART_WORDS[name], wording.money(value, money))
+        Line(*PART_WORDS[name], wording.money(value, money))
         for name, value in parts.items()
         if abs(value) >= 0.005
     ]
@@ -199,7 +199,7 @@ def cost_working(plan: Plan, house: House) -> Working:
     money = house.prices.currency
     total = sum(plan.cost_parts.values())
     lines = [
-        Line(*_PART_WORDS.get(name, (name, "")), wording.money(value, money))
+        Line(*PART_WORDS.get(name, (name, "")), wording.money(value, money))
         for name, value in plan.cost_parts.items()
         if abs(value) >= 0.005
     ]
@@ -257,8 +257,8 @@ def bound_working(plan: Plan, house: House) -> Working:
         Line(
             "Give every tight place, hour and lot a price a day. Each order then takes whatever "
             "is cheapest for it alone, as if nobody else were there; less what the room and hands "
-            "would earn, no plan can cost less, each sowing reckoned by itself (what shared trays "
-            "save, and that several sowings seldom come short together, is not in it).",
+            "would earn, no plan can cost less. What a plan may save by sharing a tray, and because "
+            "several sowings of an order are seldom short together, is taken off beforehand.",
             "Σ over orders, least cost at these prices - Σ price x capacity",
             wording.money(plan.bound, money),
         ),

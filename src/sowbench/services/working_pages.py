@@ -13,6 +13,7 @@ from sowbench.services.book_inputs import house_of
 from sowbench.services.house_day import day_in_house
 from sowbench.services.plan_body import plan_body
 from sowbench.services.working import Line, Working
+from sowbench.services.working_beside import offer_working, promised_working
 from sowbench.services.working_few import few_of_order, few_sowings, plan_head
 from sowbench.services.working_free import free_working
 from sowbench.services.working_job import HANDS, minutes_working, use_working
@@ -40,7 +41,8 @@ _OF_SOWING: Final[dict[str, Callable[[Recomputed, Sowing], Working]]] = {
     "mix": mix_working,
 }
 NAMES: Final = (*_OF_SOWING, *(each.value for each in Chance), "minutes", "use", "germination",
-                "cost", "bound", "supply", "room-left", "free", "days", "press")  # fmt: skip
+                "cost", "bound", "supply", "room-left", "free", "days", "press",
+                "promised", "offer")  # fmt: skip
 """What has a working, as its address names it."""
 
 
@@ -81,6 +83,8 @@ def working_of(
     """
     if what not in NAMES:
         raise UnknownNameError.among(what, "working", NAMES)
+    if what == "promised":
+        return promised_working(desk, of)
     when = desk.today() if day is None else day
     with desk.book.reading() as unit:
         if what == "germination":
@@ -105,6 +109,8 @@ def working_of(
             return _use(unit, head, of, when)
         if what in _OF_ROOM:
             return _room(desk, unit, head, what, of, when, until)
+        if what == "offer":
+            return offer_working(unit, head, of)
         if what == "supply":
             return supply_working(unit, head, of)
         if what == "mix":
