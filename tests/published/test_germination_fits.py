@@ -144,6 +144,9 @@ def test_germination_indices_match_the_printed_values():
         (indices.uncertainty_bits(A_COUNTS), 2.06298725227405),
         (indices.synchrony(A_COUNTS), 0.266666666666667),
         (indices.time_to_share(A_DAYS, A_COUNTS, 25), 6.4),
+        (indices.time_cv(A_DAYS, A_COUNTS), 0.179486771488981),
+        (indices.uniformity(A_DAYS, A_COUNTS), 0.709219858156028),
+        (indices.timson_index(A_COUNTS, 50), 664.0),
     ]
     errors = [ours - printed for ours, printed in pairs]
     record("germination indices", R_DOCS, len(errors), errors, "d, 1")

@@ -10,8 +10,11 @@ from sowbench.science.germination_indices import (
     speed_index,
     synchrony,
     t50,
+    time_cv,
     time_to_share,
+    timson_index,
     uncertainty_bits,
+    uniformity,
 )
 
 
@@ -62,3 +65,14 @@ def test_counts_that_are_no_test_are_refused(days, counts, words):
 def test_more_than_came_up_is_never_reached():
     with pytest.raises(OutOfRangeError, match="at most the 3 up"):
         time_to_share([1, 2], [1, 2], 4)
+
+
+def test_seeds_that_come_on_one_day_are_uniform_without_limit():
+    assert uniformity([3, 4], [5, 0]) == float("inf")
+    assert time_cv([3, 4], [5, 0]) == 0.0
+
+
+def test_the_index_of_all_seeds_up_at_the_first_look_is_a_hundred_for_each():
+    assert timson_index([10, 0, 0], 10) == 300.0
+    with pytest.raises(OutOfRangeError, match="n_sown"):
+        timson_index([10, 0, 0], 9)

@@ -146,6 +146,111 @@ def mean_time(time_d: ArrayLike, counts: ArrayLike) -> tuple[float, float]:
     return mean, square / (total - 1.0) if total > 1.0 else float("nan")
 
 
+def time_cv(time_d: ArrayLike, counts: ArrayLike) -> float:
+    """Coefficient of variation of germination time.
+
+    Parameters
+    ----------
+    time_d : array_like, shape (n,)
+        Days of the looks since sowing, rising [d].
+    counts : array_like, shape (n,)
+        New seedlings at each look.
+
+    Returns
+    -------
+    cv_frac : float
+        Standard deviation between seeds over mean time; NaN for a single seed.
+
+    Raises
+    ------
+    OutOfRangeError
+        If the counts are no germination test.
+
+    References
+    ----------
+    .. [1] M. A. Ranal, D. G. de Santana, Revista Brasileira de Botânica 29, 2006, 1-11.
+
+    Examples
+    --------
+    >>> round(time_cv([2, 4], [1, 1]), 6)
+    0.471405
+    """
+    mean, variance = mean_time(time_d, counts)
+    return float(np.sqrt(variance) / mean)
+
+
+def uniformity(time_d: ArrayLike, counts: ArrayLike) -> float:
+    """Coefficient of uniformity of germination: seeds over their squared distance from the mean.
+
+    Parameters
+    ----------
+    time_d : array_like, shape (n,)
+        Days of the looks since sowing, rising [d].
+    counts : array_like, shape (n,)
+        New seedlings at each look.
+
+    Returns
+    -------
+    uniformity_per_d2 : float
+        One over the variance with N below the line [1/d²]; inf if all came on one day.
+
+    Raises
+    ------
+    OutOfRangeError
+        If the counts are no germination test.
+
+    References
+    ----------
+    .. [1] W. Heydecker, editor, "Seed Ecology", Butterworths, London 1973, with J. D. Bewley,
+       M. Black, "Seeds: Physiology of Development and Germination", Plenum 1994 (the formula).
+
+    Examples
+    --------
+    >>> uniformity([2, 4], [1, 1])
+    1.0
+    """
+    time, new = _checked(time_d, counts)
+    mean, _ = mean_time(time, new)
+    square = float(new @ (time - mean) ** 2)
+    return float(new.sum()) / square if square > 0.0 else float("inf")
+
+
+def timson_index(counts: ArrayLike, n_sown: int) -> float:
+    """Sum of the cumulative germination percentages of all looks.
+
+    Parameters
+    ----------
+    counts : array_like, shape (n,)
+        New seedlings at each look, one look a day.
+    n_sown : int
+        Seeds sown.
+
+    Returns
+    -------
+    index_pct : float
+        From 0 to 100 for each look.
+
+    Raises
+    ------
+    OutOfRangeError
+        If the counts are no germination test, or fewer seeds were sown than came up.
+
+    References
+    ----------
+    .. [1] J. Timson, "New method of recording germination data", Nature 207, 1965, 216-217.
+
+    Examples
+    --------
+    >>> timson_index([0, 5, 5], 10)
+    150.0
+    """
+    new = np.asarray(counts, dtype=np.float64)
+    _, new = _checked(np.arange(1.0, new.size + 1.0), new)
+    if not n_sown >= new.sum():
+        raise OutOfRangeError("n_sown", f"at least the {new.sum():g} that came up", n_sown)
+    return float(100.0 * np.cumsum(new).sum() / n_sown)
+
+
 def speed_index(time_d: ArrayLike, counts: ArrayLike) -> float:
     """Germination speed after Maguire: new seedlings over their day, summed.
 
