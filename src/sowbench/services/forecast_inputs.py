@@ -14,10 +14,12 @@ from sowbench.checking.stand import aging_shift
 from sowbench.checking.timeline import Timeline, Timelines
 from sowbench.domain.records import StepKind
 from sowbench.forecasting import CellRule, LotTest, OpenOrder, OpenSowing, Pace
+from sowbench.forecasting.learning_use import learned_emergence_frac, learned_kept_frac
 from sowbench.science.risk import OrderNeed, Share
-from sowbench.services.book_inputs import house_of
+from sowbench.science.stand import CULL_FRAC, EMERGENCE_FRAC, SURVIVE_FRAC
 from sowbench.services.book_state import followed_sowings
 from sowbench.services.kept_results import Kept
+from sowbench.services.learned import learned_house_of, learned_key, learned_now
 from sowbench.services.sowing_emergence import planned_progress
 from sowbench.services.working_few import plan_head
 
@@ -28,6 +30,7 @@ if TYPE_CHECKING:
     from sowbench.domain.plan import Plan, Sowing
     from sowbench.domain.ports import Unit
     from sowbench.domain.records import House, Order
+    from sowbench.forecasting.learning import Learned
     from sowbench.reference.catalog import Catalog
     from sowbench.science.weather_year import WeatherYear
     from sowbench.services.book_state import Followed
@@ -116,7 +119,7 @@ def forecast_key(unit: Unit, today: date) -> tuple[object, ...]:
     Returns
     -------
     key : tuple
-        The same as long as plan, journal, orders, lots and house are.
+        The same as long as plan, journal, orders, lots, house and what was learned are.
     """
     head = unit.plans.current()
     last = unit.journal.latest(1)
@@ -124,6 +127,7 @@ def forecast_key(unit: Unit, today: date) -> tuple[object, ...]:
         None if head is None else (head.id, head.made_at),
         last[0].seq if last else 0,
         unit.orders_page.last_change(),
+        learned_key(unit),
         today,
     )
 
@@ -164,7 +168,8 @@ def _gathered(
     unit: Unit, head: PlanHead, plan: Plan, today: date, key: tuple[object, ...]
 ) -> ForecastSet:
     """Gather what is forecast by a plan."""
-    house, catalog, weather = house_of(unit, head.house_version)
+    house, catalog, weather = learned_house_of(unit, head.house_version)
+    learned = learned_now(unit)
     followed = followed_sowings(unit, plan)
     orders = unit.orders.named({each.order for each in plan.orders})
     season = _season(unit, plan, orders, (house, catalog, weather))
@@ -180,7 +185,9 @@ def _gathered(
             continue
         sowing = _as_sown(each, life)
         line = lines.of(sowing)
-        made = None if line is None else _open(season, sowing, line, life, head.from_date)
+        made = None
+        if line is not None:
+            made = _open(season, sowing, line, life, head.from_date, learned)
         if line is None or made is None:
             aside.append(each.sowing)
             continue
@@ -236,7 +243,12 @@ def _as_sown(planned: Sowing, followed: Followed | None) -> Sowing:
 
 
 def _open(
-    season: Season, sowing: Sowing, line: Timeline, followed: Followed | None, day: date
+    season: Season,
+    sowing: Sowing,
+    line: Timeline,
+    followed: Followed | None,
+    day: date,
+    learned: Learned,
 ) -> OpenSowing | None:
     """Return a sowing as the forecast takes it; None if its lot or tray is unknown."""
     steps = [each for each in sowing.steps if each.kind is not StepKind.PREPARE]
@@ -251,6 +263,7 @@ def _open(
     if progress is None:
         return None
     hours, gained = progress
+    survive_frac, cull_frac = learned_kept_frac(crop, SURVIVE_FRAC, CULL_FRAC, learned)
     constants = getattr(season.catalog, "viability", {})
     return OpenSowing(
         sowing=sowing.sowing,
@@ -275,6 +288,9 @@ def _open(
         cells_per_tray=container.cells,
         on_time_frac=float(line.on_time_frac[0]),
         light_frac=float(line.light_frac[0]),
+        emergence_frac=learned_emergence_frac(crop, EMERGENCE_FRAC, learned),
+        survive_frac=survive_frac,
+        cull_frac=cull_frac,
     )
 
 

@@ -18,6 +18,7 @@ from sowbench.services.kept_results import Kept
 from sowbench.services.learned_climate import Climates
 from sowbench.services.learned_evidence import Ending, finished_sowings
 from sowbench.services.learned_values import LearnedValues, laid_over, values_of
+from sowbench.services.learned_worked import MINUTES_WORKED
 
 if TYPE_CHECKING:
     from sowbench.domain.book import PlanHead
@@ -30,7 +31,6 @@ if TYPE_CHECKING:
 __all__ = [
     "DROP",
     "FREEZE",
-    "MINUTES_WORKED",
     "choices_of",
     "drop_evidence",
     "fill_finished",
@@ -46,9 +46,6 @@ __all__ = [
 
 FREEZE: Final = "freeze|"
 DROP: Final = "drop|"
-
-MINUTES_WORKED: Final = "minutes_worked"
-"""Value of an entry that ticks off a job: minutes that it took."""
 
 N_SOWINGS_MOST: Final = 2_000
 """Finished sowings that are learned from, the last to end (our limit)."""

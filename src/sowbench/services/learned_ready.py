@@ -13,15 +13,13 @@ from sowbench.checking.timeline import growth_rate, light_pace
 from sowbench.domain.journal import Entry, EntryKind
 from sowbench.forecasting.learning_records import Reading
 from sowbench.science.quadrature import normal_nodes
+from sowbench.services.learned_worked import READY
 
 if TYPE_CHECKING:
     from sowbench.domain.records import Crop, ReadyRule
     from sowbench.services.learned_climate import Climates, Stay
 
-__all__ = ["READY", "ready_reading", "seen_ready"]
-
-READY: Final = "ready"
-"""Value of a noted, graded or read entry: 1 where plants were seen fit to hand over, 0 not yet."""
+__all__ = ["ready_reading", "seen_ready"]
 
 _LOOKS: Final = frozenset(
     {EntryKind.NOTED, EntryKind.GRADED, EntryKind.READ, EntryKind.SCOUTED, EntryKind.COUNTED}

@@ -9,6 +9,7 @@ from sowbench.domain.journal import EntryKind
 from sowbench.domain.life import CELLS_PER_TRAY, LAST
 from sowbench.domain.records import StepKind
 from sowbench.services.sowing_fields import (
+    READY_FIELD,
     TREAT_CAUTION,
     Action,
     Field,
@@ -429,6 +430,9 @@ def _records(ground: Ground) -> list[Action]:
             group,
             (day, *some, *treated_fields()),
             caution=TREAT_CAUTION,
+        ),
+        Action(
+            "ready", EntryKind.NOTED.value, "Ready yet?", "tick", group, (day, READY_FIELD, who)
         ),
         Action(
             "noted",

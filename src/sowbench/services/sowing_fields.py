@@ -9,6 +9,7 @@ from typing import Final
 
 from sowbench.domain.journal import EntryKind
 from sowbench.domain.life import CELLS_PER_TRAY
+from sowbench.services.learned_worked import READY
 
 REASONS: Final = (
     "damping-off",
@@ -65,6 +66,16 @@ class Field:
     help: str = ""
     step: str = "1"
     is_needed: bool = False
+
+
+READY_FIELD: Final = Field(
+    f"values.{READY}",
+    "fit to hand over",
+    "choice",
+    options=(("0", "not yet"), ("1", "ready")),
+    help="Seen not yet and, a few days on, ready: the house learns how long it grows.",
+    is_needed=True,
+)
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,6 +8,7 @@ from datetime import date, timedelta
 from typing import TYPE_CHECKING, Final
 
 from sowbench.services import wording
+from sowbench.services.learned_worked import MINUTES_WORKED
 from sowbench.services.sowing_fields import TRAYS_HELP, Action, Field
 
 if TYPE_CHECKING:
@@ -154,6 +155,10 @@ class Ground:
         action : Action
             Due if its job is of today or before.
         """
+        if job is not None:
+            took = f"values.{MINUTES_WORKED}"
+            said = "Blank: not timed. The house learns from it."
+            fields = (*fields, Field(took, "minutes it took", "number", step="any", help=said))
         return Action(
             key,
             kind.value,
