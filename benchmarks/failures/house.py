@@ -36,8 +36,10 @@ Floats = NDArray[np.float64]
 
 N_WEATHER, N_PACE = 5, 9
 # So far below what is believed, a day's mean in the mix casts doubt on the lot's test, which then
-# counts for so many seeds (rule parameters).
-CHILL_C, CHILLED_TEST = 3.5, 12.0
+# counts for so many seeds and for such a share of their germination (rule parameters).
+CHILL_C, CHILLED_TEST, CHILLED_SHARE = 3.0, 12.0, 0.9
+# So many such days, for a crop that likes it cool and for a warm one.
+CHILL_DAYS = (3, 1)
 # Days after sowing for which progress is tabled, twice a day.
 _SPAN_D = 70
 
@@ -230,9 +232,13 @@ class House:
         crop = CROPS[sowing.crop]
         test = self.test_of(sowing.lot, index)
         up, _ = planned_days(crop, self.season.believed_c, sowing.sow_day)
+        up = sowing.sow_day + (up - sowing.sow_day) * self.pace(sowing.crop, learned=True).emergence
         days = slice(sowing.sow_day, min(today, int(up) + 3))
         cold = self.season.believed_c[crop.place, days] - self.read_c[crop.place, days]
-        return doubted_test(test, CHILLED_TEST) if np.any(cold > CHILL_C) else test
+        if np.sum(cold > CHILL_C) < CHILL_DAYS[int(crop.warm)]:
+            return test
+        less = doubted_test(test, CHILLED_TEST)
+        return LotTest(CHILLED_SHARE * less.n_normal, less.n_tested)
 
     def _tables(
         self, crop_index: int, sow_day: int, today: int, paces: Paces

@@ -359,8 +359,8 @@ class ByForecast:
             return told
         _, _, anew = self._told(game, [some[row] for row in counted], day)
         found = list(told)
-        for row, each in zip(counted, anew, strict=True):
-            found[row] = each
+        for row, advice in zip(counted, anew, strict=True):
+            found[row] = advice
         return tuple(found)
 
     def _told(

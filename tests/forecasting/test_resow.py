@@ -153,12 +153,13 @@ def test_in_doubt_it_waits_until_the_last_call():
     assert called.chance_with_frac > called.chance_now_frac
 
 
-def test_after_the_last_useful_day_nothing_is_called_short():
+def test_after_the_last_useful_day_it_is_called_short_but_not_resown():
     asked = order(1000, earliest=30, latest=40)
     dead = made(entries=(count("S", 18, 200),))
     advice = _advice(dead, asked, 19, way(dead))
     assert advice.last.day < 19
-    assert not advice.short
+    assert advice.short
+    assert not advice.pays
 
 
 def test_a_resowing_must_pay_for_itself():

@@ -21,9 +21,7 @@ from sowbench.forecasting.resow_records import (
     Second,
     Stakes,
 )
-from sowbench.forecasting.supply import Parts
-from sowbench.science.quadrature import normal_nodes
-from sowbench.science.ready_chance import pace_reaching, rising
+from sowbench.forecasting.supply import Parts, ready_chance
 from sowbench.science.trays import split_cells
 
 Floats = NDArray[np.float64]
@@ -33,34 +31,6 @@ _VAR_LEAST: Final = 1e-6
 _LOSS_LEAST: Final = 1e-5
 # A whole resowing is sown for its need and so many standard deviations more.
 _SD_OVER: Final = 1.3
-
-
-def ready_chance(ready_day: ArrayLike, latest_day: float) -> Floats:
-    """Chance of being ready by a day, over weather and pace.
-
-    Parameters
-    ----------
-    ready_day : array_like, shape (..., W, Z)
-        Ready days at the nodes; inf for never.
-    latest_day : float
-        The day.
-
-    Returns
-    -------
-    chance_frac : ndarray, shape (...)
-        Weather by its weights, pace by exact crossing.
-
-    Examples
-    --------
-    >>> days = 30.0 + 2.0 * normal_nodes(9)[0][None, :]
-    >>> round(float(ready_chance(days, 32.0)), 4), round(float(ndtr(1.0)), 4)
-    (0.8413, 0.8413)
-    """
-    days = rising("ready_day", np.asarray(ready_day, dtype=np.float64))
-    z_nodes, _ = normal_nodes(days.shape[-1])
-    _, weights = normal_nodes(days.shape[-2])
-    z = pace_reaching(days, np.full(days.shape[:-1], latest_day), z_nodes)
-    return np.asarray(ndtr(z) @ weights)
 
 
 def last_useful_day(ways: Sequence[Resowing], latest_day: int, sure_frac: float = 0.5) -> LastDay:
@@ -180,6 +150,34 @@ def part_losses(
     leave, resow : ndarray, shape (N, P, ...)
         Money, the cost of resowing included.
     """
+    leave, (resow,) = losses_by_size(parts, q, (second,), stakes, mean, variance)
+    return leave, resow
+
+
+def losses_by_size(
+    parts: Parts,
+    q: Ints,
+    sizes: Sequence[Second],
+    stakes: Stakes,
+    mean: Floats | None = None,
+    variance: Floats | None = None,
+) -> tuple[Floats, tuple[Floats, ...]]:
+    """Expected loss of leaving and of resowings of several sizes, in each part.
+
+    Parameters
+    ----------
+    parts, q, stakes, mean, variance
+        As for `part_losses`.
+    sizes : sequence of Second
+        What the resowings of each question add.
+
+    Returns
+    -------
+    leave : ndarray, shape (N, P, ...)
+        Money.
+    resow : tuple of ndarray
+        The same for each size, its cost included.
+    """
     middle = parts.mean[q] if mean is None else mean
     spread = parts.variance[q] if variance is None else variance
 
@@ -189,25 +187,25 @@ def part_losses(
     need, other = wide(parts.need[q]), wide(parts.other_variance[q])
     first, both = wide(parts.first_frac[q]), wide(parts.both_frac[q])
     only = wide(parts.second_frac[q]) - both
-    mean_two, var_two = wide(second.mean[q]), wide(second.variance[q])
     nothing = expected_loss(0.0, other, need, stakes)
-    alone = expected_loss(mean_two, var_two + other, need, stakes)
-    leave, resow = np.zeros(middle.shape), np.zeros(middle.shape)
+    added = [(wide(each.mean[q]), wide(each.variance[q])) for each in sizes]
+    alone = [expected_loss(m, v + other, need, stakes) for m, v in added]
+    leave, resow = np.zeros(middle.shape), [np.zeros(middle.shape) for _ in sizes]
     for case in range(parts.loss_weight.shape[1]):
         chance = parts.loss_weight[q, case]
         if not np.any(chance > _LOSS_LEAST):
             continue
         stay = wide(1.0 - parts.loss_share[q, case])
-        now = expected_loss(middle * stay, spread * stay + other, need, stakes)
-        together = expected_loss(
-            middle * stay + mean_two, spread * stay + var_two + other, need, stakes
-        )
-        leave += wide(chance) * (first * now + (1.0 - first) * nothing)
-        rest = 1.0 - first - only
-        resow += wide(chance) * (
-            both * together + (first - both) * now + only * alone + rest * nothing
-        )
-    return leave, resow + wide(second.cost[q])
+        here, within = middle * stay, spread * stay + other
+        now = first * expected_loss(here, within, need, stakes)
+        leave += wide(chance) * (now + (1.0 - first) * nothing)
+        apart = now * np.divide(first - both, first, out=np.zeros_like(first), where=first > 0.0)
+        apart = apart + (1.0 - first - only) * nothing
+        for at, ((m, v), by_itself) in enumerate(zip(added, alone, strict=True)):
+            together = expected_loss(here + m, within + v, need, stakes)
+            resow[at] += wide(chance) * (both * together + apart + only * by_itself)
+    costs = [wide(each.cost[q]) for each in sizes]
+    return leave, tuple(total + cost for total, cost in zip(resow, costs, strict=True))
 
 
 def cells_to_resow(
@@ -385,10 +383,10 @@ def advise_resowing(
     for q in range(n_questions):
         at = int(parts.order[q])
         last = last_useful_day(ways[at], latest_day[at], settings.sure_frac)
-        last_call = last.day is not None and next_look_day > last.day
+        last_call = last.day is None or next_look_day > last.day
         limit = settings.last_frac if last_call else settings.now_frac
         useful = last.day is not None and today <= last.day
-        short = useful and chance[q] < limit
+        short = chance[q] < limit
         pays = useful and n_cells[q] > 0 and gain[q] > settings.gain_least
         advice.append(
             ResowAdvice(

@@ -57,7 +57,8 @@ class ResowRule:
     now_frac : float
         Below this chance to be filled it is called short at once.
     last_frac : float
-        Below this chance it is called short when there will be no look before it is too late.
+        Below this chance it is called short when there will be no look before it is too late to
+        resow, and ever after.
     sure_frac : float
         Chance of being ready in time that a last useful day must give at least, beside being ready
         in time at the middle of weather and pace.
@@ -179,7 +180,7 @@ class ResowAdvice:
     last : LastDay
         Last useful resowing day over all ways.
     is_last_call : bool
-        Whether the next look would come after it.
+        Whether the next look would come after it, or there is none.
     lot : str
         Lot of the best way; "" if there is none.
     n_cells : int

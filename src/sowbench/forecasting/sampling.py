@@ -22,7 +22,7 @@ from numpy.typing import NDArray
 from scipy.special import ndtr
 
 from sowbench.forecasting.joint import Batch
-from sowbench.forecasting.resow import part_losses
+from sowbench.forecasting.resow import losses_by_size
 from sowbench.forecasting.resow_records import Second, Stakes
 from sowbench.forecasting.supply import Parts
 from sowbench.science.beta_binomial import tray_pmf
@@ -36,8 +36,8 @@ Ints = NDArray[np.int64]
 # Chances of right cells at which distributions of counts are kept; straight between them.
 _N_NODES: Final = 129
 # Results of a count told apart while plans are compared; the plan that is chosen is reckoned whole.
-_N_GROUPS: Final = 16
-_WEIGHT_LEAST: Final = 1e-5
+_N_GROUPS: Final = 14
+_WEIGHT_LEAST: Final = 1e-4
 _TRAYS: Final = (1, 2, 4, 8, 16)
 _SHARE_EDGE: Final = 1e-9
 
@@ -288,12 +288,10 @@ def _perfect(parts: Parts, sizes: Sequence[Second], stakes: Stakes) -> Floats:
     """Money that knowing the usable cells at once would save: no count saves more, shape (Q,)."""
     z, weight = normal_nodes(7)
     every = np.arange(parts.need.size)
-    mean = parts.mean[:, :, None] + np.sqrt(parts.variance)[:, :, None] * z
+    mean = parts.mean[:, :, None] + np.sqrt(np.maximum(parts.variance, 0.0))[:, :, None] * z
     chance = parts.weight[:, :, None] * weight
-    gains = []
-    for second in sizes:
-        leave, resow = part_losses(parts, every, second, stakes, mean, np.zeros_like(mean))
-        gains.append(leave - resow)
+    leave, resown = losses_by_size(parts, every, sizes, stakes, mean, np.zeros_like(mean))
+    gains = [leave - each for each in resown]
     best = (chance * np.maximum(np.max(gains, axis=0), 0.0)).sum(axis=(1, 2))
     now = [(chance * gain).sum(axis=(1, 2)) for gain in gains]
     return np.asarray(best - np.maximum(np.max(now, axis=0), 0.0))
@@ -378,12 +376,10 @@ class _Question:
         variance = self.slim.variance[0] - slope**2 * variance_of
         variance = np.broadcast_to(np.maximum(variance, 1.0)[:, None], mean.shape)
         at, joint = np.zeros(1, dtype=np.int64), self.weight[:, None] * chance
-        gains = []
-        for second in self.sizes:
-            leave, resow = part_losses(
-                self.slim, at, second, self.stakes, mean[None], variance[None]
-            )
-            gains.append((joint * (leave - resow)[0]).sum(axis=0))
+        leave, resown = losses_by_size(
+            self.slim, at, self.sizes, self.stakes, mean[None], variance[None]
+        )
+        gains = [(joint * (leave - each)[0]).sum(axis=0) for each in resown]
         saved = np.concatenate([[0.0], np.cumsum(np.max(gains, axis=0))])
         best = int(np.argmax(saved))  # resown up to this number, left above it
         value = float(saved[best]) - max(float(np.sum(gains, axis=1).max()), 0.0)

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 from scipy.special import ndtr
 
 from sowbench.forecasting.days import window_share
@@ -19,6 +19,8 @@ from sowbench.forecasting.joint import Batch
 from sowbench.forecasting.looks import log_progress_at
 from sowbench.forecasting.records import OpenOrder
 from sowbench.science.errors import OutOfRangeError
+from sowbench.science.quadrature import normal_nodes
+from sowbench.science.ready_chance import pace_reaching, rising
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -27,6 +29,8 @@ Ints = NDArray[np.int64]
 _N_RIGHT: Final = 40
 _N_MEAN: Final = 4
 _MASS_LEAST: Final = 1e-9
+# Half of what makes a sowing slow or fast is the crop's season, half its own (assumption).
+SHARED_PACE_FRAC: Final = 0.5
 # Questions worked on at once.
 _STEP: Final = 256
 
@@ -87,12 +91,41 @@ class Parts:
     loss_share: Floats
 
 
+def ready_chance(ready_day: ArrayLike, latest_day: float) -> Floats:
+    """Chance of being ready by a day, over weather and pace.
+
+    Parameters
+    ----------
+    ready_day : array_like, shape (..., W, Z)
+        Ready days at the nodes; inf for never.
+    latest_day : float
+        The day.
+
+    Returns
+    -------
+    chance_frac : ndarray, shape (...)
+        Weather by its weights, pace by exact crossing.
+
+    Examples
+    --------
+    >>> days = 30.0 + 2.0 * normal_nodes(9)[0][None, :]
+    >>> round(float(ready_chance(days, 32.0)), 4), round(float(ndtr(1.0)), 4)
+    (0.8413, 0.8413)
+    """
+    days = rising("ready_day", np.asarray(ready_day, dtype=np.float64))
+    z_nodes, _ = normal_nodes(days.shape[-1])
+    _, weights = normal_nodes(days.shape[-2])
+    z = pace_reaching(days, np.full(days.shape[:-1], latest_day), z_nodes)
+    return np.asarray(ndtr(z) @ weights)
+
+
 def supply_parts(
     batch: Batch,
     orders: Sequence[OpenOrder],
     today: int,
     second: Sequence[SecondDays | None],
     sow_day: Sequence[int],
+    shared_pace_frac: float = SHARED_PACE_FRAC,
 ) -> Parts:
     """Put what open orders may get of their sowings into parts.
 
@@ -108,6 +141,9 @@ def supply_parts(
         For each order the days of a resowing on the next day on which one is sown; None for none.
     sow_day : sequence of int
         Day on which each sowing of the batch was sown, on the same scale.
+    shared_pace_frac : float, default 0.5
+        Chance that a resowing has the pace of its sowing; else it has one of its own, of which no
+        more is known than before sowing.
 
     Returns
     -------
@@ -128,7 +164,9 @@ def supply_parts(
         if each.need.need > 0
     ]
     parts = [
-        _parts_of(batch, orders, today, second, sow_day, asked[first : first + _STEP])
+        _parts_of(
+            batch, orders, today, second, sow_day, asked[first : first + _STEP], shared_pace_frac
+        )
         for first in range(0, max(len(asked), 1), _STEP)
     ]
     return Parts(
@@ -143,6 +181,7 @@ def _parts_of(
     second: Sequence[SecondDays | None],
     sow_day: Sequence[int],
     asked: list[tuple[int, int]],
+    shared: float,
 ) -> Parts:
     """Put some questions into parts."""
     order = np.array([at for at, _ in asked], dtype=np.int64)
@@ -151,7 +190,10 @@ def _parts_of(
     posterior, outlook = batch.posterior, batch.outlook
     mass = posterior.mass[row]
     first = _good(batch, row, orders, order, None)
-    again = _good(batch, row, orders, order, [second[at] for at in order])
+    alike = _good(batch, row, orders, order, [second[at] for at in order])
+    alone = _good_alone(orders, order, [second[at] for at in order])[:, None, None]
+    again = shared * alike + (1.0 - shared) * alone
+    both = shared * np.minimum(first, alike) + (1.0 - shared) * first * alone
     right, was, end = _right(batch, row, today, sow_day)
     mean = outlook.mean[row]
     index = _index(mass, right, mean)
@@ -166,7 +208,7 @@ def _parts_of(
     need, other = _needs(batch, orders, asked)
     return Parts(
         order, row, need, other, weight, middle, average(outlook.variance[row]) + inside,
-        average(first), average(again), average(np.minimum(first, again)),
+        average(first), average(again), average(both),
         average(right), average(was), average(end),
         outlook.loss_weight[row], outlook.loss_share[row],
     )  # fmt: skip
@@ -200,6 +242,20 @@ def _good(
     whole = np.matmul(node_lag.swapaxes(1, 2), node_stand)
     good = np.matmul((node_lag * share).swapaxes(1, 2), node_stand)
     return np.asarray(np.clip(good / np.maximum(whole, 1e-300), 0.0, 1.0))
+
+
+def _good_alone(
+    orders: Sequence[OpenOrder], order: Ints, second: list[SecondDays | None]
+) -> Floats:
+    """Chance that a resowing with a pace of its own is good inside the window, shape (Q,)."""
+    chance = np.zeros(order.size)
+    for q, (at, days) in enumerate(zip(order, second, strict=True)):
+        if days is not None:
+            need = orders[at].need
+            ready = float(ready_chance(days.ready_day, need.latest_day))
+            spoilt = np.maximum(days.overgrown_day, days.ready_day + 1.0)
+            chance[q] = max(ready - float(ready_chance(spoilt, need.earliest_day)), 0.0)
+    return chance
 
 
 def _right(
