@@ -193,6 +193,7 @@ def test_every_address_of_a_working_answers(demo_client, demo_desk):
     with demo_desk.book.reading() as unit:
         head = unit.plans.current()
         job = unit.sowings_page.jobs(head.id, sowing.sowing)[0]
+        counted = next(e.entry.sowing for e in unit.journal.latest(300) if e.entry.cells)
         unmet = next(each for each in unit.plans.body(head.id).unmet if each.offers)
     week = next(each for each in free_view(demo_desk).weeks if each.crops)
     of = {
@@ -202,8 +203,15 @@ def test_every_address_of_a_working_answers(demo_client, demo_desk):
         "offer": f"cost/0/{unmet.order}",
         "supply": f"seed {sowing.lot}",
         "free": f"{week.crops[0].crop}|{week.crops[0].variety}",
-        **dict.fromkeys(("use", "days", "press", "room-left"), "warm bench"),
-        **dict.fromkeys(("enough", "in-time", "filled"), sowing.orders[0].order),
+        "day": "",
+        "replicates": "4 x 100/96,91,90,84",
+        "half-up": "lettuce/20",
+        "container": "plug-128",
+        "part": "seed",
+        "counted": counted,
+        **dict.fromkeys(("seeds-left", "seeds-taken"), sowing.lot),
+        **dict.fromkeys(("use", "days", "press", "room-left", "climate"), "warm bench"),
+        **dict.fromkeys(("enough", "in-time", "filled", "short"), sowing.orders[0].order),
     }
     for what in NAMES:
         day = f"&day={week.monday_date}" if what == "free" else ""

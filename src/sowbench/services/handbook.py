@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from math import isinf
 from typing import TYPE_CHECKING, Final
+from urllib.parse import quote
 
 from sowbench.domain.records import Container, Crop, PlaceKind
 from sowbench.domain.tray_grid import tray_grid
@@ -158,7 +159,7 @@ class CropPage:
     id: str
     name: str
     subtitle: str
-    first: tuple[tuple[str, str, str], ...]
+    first: tuple[tuple[str, ...], ...]
     curve: EmergenceCurve
     containers: tuple[tuple[str, str], ...]
     container: str
@@ -202,7 +203,7 @@ class ContainerPage:
     id: str
     name: str
     subtitle: str
-    first: tuple[tuple[str, str, str], ...]
+    first: tuple[tuple[str, ...], ...]
     drawing: TrayDrawing
     layout: str
     crops: tuple[tuple[str, str], ...]
@@ -384,7 +385,7 @@ def _container_words(container: Container) -> str:
     return f"{wording.count(container.cells, 'cell')}, {volume}, {size}"
 
 
-def _crop_first(crop: Crop, temp_c: float) -> tuple[tuple[str, str, str], ...]:
+def _crop_first(crop: Crop, temp_c: float) -> tuple[tuple[str, ...], ...]:
     low, high = crop.plants_per_cell
     plants = wording.count(high, "plant") if low == high else f"{low} to {high} plants"
     days = days_half_up(crop, temp_c)
@@ -395,13 +396,19 @@ def _crop_first(crop: Crop, temp_c: float) -> tuple[tuple[str, str, str], ...]:
     return (
         ("sow", depth, light.get(crop.light_need.value, cover)),
         ("seeds to a cell", f"{crop.seeds_per_cell}", f"for {plants}"),
-        ("germinate at", f"{wording.amount(round(temp_c, 1))} °C", up),
+        (
+            "half up",
+            up.removeprefix("half up "),
+            f"at {wording.amount(round(temp_c, 1))} °C",
+            f"/working/half-up?of={quote(f'{crop.id}/{temp_c:g}')}",
+        ),
         ("not below", f"{crop.min_c:.0f} °C", "while it grows"),
         ("a gram", f"{show_number(crop.seeds_per_g)} seeds", ""),
     )
 
 
-def _container_first(container: Container) -> tuple[tuple[str, str, str], ...]:
+def _container_first(container: Container) -> tuple[tuple[str, ...], ...]:
+    working = f"/working/container?of={quote(container.id)}"
     per_m2 = container.cells / container.area_m2
     liters = container.cells * container.cell_volume_ml / 1000.0
     mix = f"{wording.amount(round(liters, 1))} l" if container.takes_mix else "none"
@@ -412,8 +419,13 @@ def _container_first(container: Container) -> tuple[tuple[str, str, str], ...]:
             f"{container.outer_length_mm:.0f} x {container.outer_width_mm:.0f} mm",
             f"{show_number(container.area_m2)} m²",
         ),
-        ("to a square meter", f"{per_m2:,.0f} cells", "trays touching"),
-        ("mix to fill it", mix, "" if container.takes_mix else "it comes ready"),
+        ("to a square meter", f"{per_m2:,.0f} cells", "trays touching", working),
+        (
+            "mix to fill it",
+            mix,
+            "" if container.takes_mix else "it comes ready",
+            working if container.takes_mix else "",
+        ),
         ("comes back", "yes" if container.reusable else "no", ""),
     )
 

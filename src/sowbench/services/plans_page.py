@@ -123,8 +123,9 @@ class UnmetLine:
 
 @dataclass(frozen=True, slots=True)
 class CostLine:
-    """One part of the cost, before and after."""
+    """One part of the cost, before and after; ``key`` is its name in the plan."""
 
+    key: str
     words: str
     before: float | None
     after: float
@@ -420,5 +421,5 @@ def _costs(plan: Plan, before: Plan | None) -> tuple[CostLine, ...]:
         after = plan.cost_parts.get(name, 0.0)
         was = None if before is None else before.cost_parts.get(name, 0.0)
         if abs(after) >= 0.005 or abs(was or 0.0) >= 0.005:
-            found.append(CostLine(words, was, after))
+            found.append(CostLine(name, words, was, after))
     return tuple(found)

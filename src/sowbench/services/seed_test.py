@@ -64,7 +64,8 @@ class Judged:
     """What the replicates say.
 
     ``accepted`` is None where no table is published for so few seeds. ``words`` say the verdict,
-    ``rule`` which table it rests on, ``do`` what to do; ``other`` compares it with the lot's test.
+    ``rule`` which table it rests on, ``do`` what to do; ``other`` compares it with the lot's test;
+    ``counts`` are the normal seedlings of each replicate.
     """
 
     n_tested: int
@@ -79,6 +80,7 @@ class Judged:
     rule: str
     do: str
     other: str
+    counts: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,6 +131,8 @@ def germination_form(
         return GerminationForm(lot, today, laid, {"tested_on": today.isoformat()})
     rows, day, problems = _read(laid, values, today)
     judged = None if problems else _judge(laid, rows, lot, day)
+    if judged is not None:
+        judged = replace(judged, counts=tuple(normal for normal, _, _ in rows))
     return GerminationForm(lot, today, laid, dict(values), problems, judged)
 
 

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from sowbench.domain.plan import OrderPlan, Plan, Sowing
+from sowbench.domain.plan import OrderPlan, Plan, Sowing, Unmet
 from sowbench.science.errors import UnknownNameError
 from sowbench.services.learned import plan_house_of
 
@@ -43,6 +43,8 @@ class Few:
         The same sowings in the plan that this one kept to.
     entries : tuple of Entry
         What the journal knew of them when the plan was made.
+    unmet : tuple of Unmet
+        What is left out, where the whole plan is asked for.
     """
 
     head: PlanHead
@@ -56,6 +58,7 @@ class Few:
     standings: tuple[Standing, ...] = ()
     kept: tuple[Sowing, ...] = ()
     entries: tuple[Entry, ...] = ()
+    unmet: tuple[Unmet, ...] = ()
 
     @property
     def key(self) -> tuple[object, ...]:
@@ -67,6 +70,7 @@ class Few:
             self.orders,
             self.lots,
             self.standings,
+            len(self.unmet),
             tuple(each.id for each in self.entries),
         )
 
@@ -187,6 +191,32 @@ def few_of_plan(unit: Unit, head: PlanHead, plan: Plan) -> Few:
         {},
         tuple(each for each in unit.lots.all() if each.id in lots) or None,
         tuple(each for each in unit.standings.all() if each.sowing in names) if names else (),
+    )
+
+
+def few_whole_plan(unit: Unit, head: PlanHead, plan: Plan) -> Few:
+    """Read all that a plan was made from, for what needs its orders and chances too.
+
+    Parameters
+    ----------
+    unit : Unit
+        Unit of work.
+    head : PlanHead
+        The plan.
+    plan : Plan
+        The whole of it.
+
+    Returns
+    -------
+    few : Few
+        All its sowings with their lots and orders.
+    """
+    few = few_sowings(unit, head, [each.sowing for each in plan.sowings])
+    return replace(
+        few,
+        orders=tuple(unit.orders.named([each.order for each in plan.orders]).values()),
+        order_plans={each.order: each for each in plan.orders},
+        unmet=plan.unmet,
     )
 
 

@@ -373,7 +373,7 @@ def _plan_of(
         assumptions=(),
         orders=orders,
         sowings=sowings,
-        unmet=(),
+        unmet=few.unmet,
         tasks=(),
         supplies=(),
         prices=(),

@@ -51,8 +51,21 @@ PART_WORDS: Final = {
 }  # fmt: skip
 
 
-def _price_inputs(house: House, names: tuple[str, ...]) -> tuple[Input, ...]:
-    """Prices of the house, and whether they are its own."""
+def price_inputs(house: House, names: tuple[str, ...]) -> tuple[Input, ...]:
+    """Tell prices of the house, and whether they are its own.
+
+    Parameters
+    ----------
+    house : House
+        The house.
+    names : tuple of str
+        Names of the prices.
+
+    Returns
+    -------
+    inputs : tuple of Input
+        One a price.
+    """
     labels = {
         "short_plant": ("a plant short", house.prices.short_plant),
         "late_plant_day": ("a plant a day late", house.prices.late_plant_day),
@@ -147,7 +160,7 @@ def sowing_cost_working(model: Recomputed, sowing: Sowing) -> Working:
             Input(f"{name}, one use", wording.money(container_price(season, container), money),
                   "", f"{container.name}{uses}", HOUSE if name in season.stock else ASSUMED)
         )  # fmt: skip
-    inputs += _price_inputs(house, ("mix_per_l", "label", "late_plant_day", "overgrown_plant"))
+    inputs += price_inputs(house, ("mix_per_l", "label", "late_plant_day", "overgrown_plant"))
     inputs += [
         Input("working time", f"{minutes:,.0f}", "min", "jobs and watering", WORKED_OUT),
         Input("an hour of work", wording.money(house.crew.rate_per_hour, money), "", "house file",
@@ -203,7 +216,7 @@ def cost_working(plan: Plan, house: House) -> Working:
         for name, value in plan.cost_parts.items()
         if abs(value) >= 0.005
     ]
-    inputs = _price_inputs(
+    inputs = price_inputs(
         house,
         ("short_plant", "late_plant_day", "overgrown_plant", "surplus_plant", "mix_per_l", "label"),
     )
@@ -257,8 +270,9 @@ def bound_working(plan: Plan, house: House) -> Working:
         Line(
             "Give every tight place, hour and lot a price a day. Each order then takes whatever "
             "is cheapest for it alone, as if nobody else were there; less what the room and hands "
-            "would earn, no plan can cost less. What a plan may save by sharing a tray, and because "
-            "several sowings of an order are seldom short together, is taken off beforehand.",
+            "would earn, no plan can cost less. What a plan may save by sharing a tray, and "
+            "because several sowings of an order are seldom short together, is taken off "
+            "beforehand.",
             "Σ over orders, least cost at these prices - Σ price x capacity",
             wording.money(plan.bound, money),
         ),

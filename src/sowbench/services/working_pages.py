@@ -6,7 +6,6 @@ from collections.abc import Callable
 from datetime import date, timedelta
 from typing import TYPE_CHECKING, Final
 
-from sowbench.checking.hands import WATER
 from sowbench.domain.records import Order
 from sowbench.science.errors import UnknownNameError
 from sowbench.services.book_inputs import house_of
@@ -14,15 +13,28 @@ from sowbench.services.house_day import day_in_house
 from sowbench.services.plan_body import plan_body
 from sowbench.services.working import Line, Working
 from sowbench.services.working_beside import offer_working, promised_working
+from sowbench.services.working_card import (
+    climate_working,
+    container_working,
+    half_up_working,
+)
+from sowbench.services.working_day import day_working, job_working
 from sowbench.services.working_few import few_of_order, few_sowings, plan_head
 from sowbench.services.working_free import free_working
-from sowbench.services.working_job import HANDS, minutes_working, use_working
+from sowbench.services.working_job import HANDS, use_working
 from sowbench.services.working_lot import germination_working
 from sowbench.services.working_model import Recomputed, model_of
 from sowbench.services.working_money import bound_working, cost_working, sowing_cost_working
 from sowbench.services.working_order import Chance, chance_working
+from sowbench.services.working_parts import part_working, short_working
 from sowbench.services.working_ready import overgrown_working, ready_working
 from sowbench.services.working_room import days_working, press_working, room_left_working
+from sowbench.services.working_seed import (
+    left_working,
+    replicates_working,
+    share_counted_working,
+    taken_working,
+)
 from sowbench.services.working_sowing import cells_working, mix_working, plants_working
 from sowbench.services.working_supplies import all_mix_working, supply_working
 
@@ -42,7 +54,8 @@ _OF_SOWING: Final[dict[str, Callable[[Recomputed, Sowing], Working]]] = {
 }
 NAMES: Final = (*_OF_SOWING, *(each.value for each in Chance), "minutes", "use", "germination",
                 "cost", "bound", "supply", "room-left", "free", "days", "press",
-                "promised", "offer")  # fmt: skip
+                "promised", "offer", "day", "seeds-left", "seeds-taken", "replicates",
+                "counted", "half-up", "container", "climate", "part", "short")  # fmt: skip
 """What has a working, as its address names it."""
 
 
@@ -85,13 +98,30 @@ def working_of(
         raise UnknownNameError.among(what, "working", NAMES)
     if what == "promised":
         return promised_working(desk, of)
+    if what == "replicates":
+        return replicates_working(of)
     when = desk.today() if day is None else day
+    if what == "day":
+        return day_working(desk, of, when)
     with desk.book.reading() as unit:
         if what == "germination":
             lot = unit.lots.get(of)
             if lot is None:
                 raise UnknownNameError(of, "lot")
             return germination_working(lot, house_of(unit)[1], when)
+        if what in _OF_BOOK:
+            return _OF_BOOK[what](unit, of)
+        if what == "counted":
+            return share_counted_working(unit, of, day)
+        if what in _OF_HOUSE:
+            house, catalog, weather = house_of(unit)
+            if what == "climate":
+                return climate_working(house, weather, catalog, of, when)
+            return (
+                half_up_working(of, catalog)
+                if what == "half-up"
+                else container_working(of, catalog)
+            )
         head = plan_head(unit, plan)
         if what in _OF_SOWING and not (what == "mix" and not of):
             model = model_of(few_sowings(unit, head, [of]))
@@ -104,11 +134,15 @@ def working_of(
                 return _not_planned(unit.orders.get(of), of)
             return chance_working(model_of(few_of_order(unit, head, of)), of, Chance(what))
         if what == "minutes":
-            return _minutes(unit, head, of)
+            return job_working(unit, head, of)
+        if what == "short":
+            return short_working(unit, head, of, house_of(unit, head.house_version)[0])
         if what == "use":
             return _use(unit, head, of, when)
         if what in _OF_ROOM:
             return _room(desk, unit, head, what, of, when, until)
+        if what == "seeds-taken":
+            return taken_working(unit, head, of)
         if what == "offer":
             return offer_working(unit, head, of)
         if what == "supply":
@@ -116,10 +150,16 @@ def working_of(
         if what == "mix":
             return all_mix_working(unit, head)
         body = plan_body(unit, head)
+        if what == "part":
+            return part_working(unit, head, body, of)
         house = house_of(unit, head.house_version)[0]
     return cost_working(body, house) if what == "cost" else bound_working(body, house)
 
 
+_OF_BOOK: Final[dict[str, Callable[[Unit, str], Working]]] = {
+    "seeds-left": left_working,
+}
+_OF_HOUSE: Final = frozenset({"climate", "half-up", "container"})
 _OF_ROOM: Final = frozenset({"room-left", "free", "days", "press"})
 
 
@@ -142,20 +182,6 @@ def _room(
         return free_working(unit, head, of, day, today)
     house = house_of(unit, head.house_version)[0]
     return press_working(unit, head, of, today, house.prices.currency)
-
-
-def _minutes(unit: Unit, head: PlanHead, key: str) -> Working:
-    """Minutes of a job; a job for one of several orders is part of the job for all."""
-    job = unit.sowings_page.job(head.id, key)
-    if job is None:
-        job = unit.sowings_page.job(head.id, key.rpartition("/")[0])
-    if job is None:
-        raise UnknownNameError(key, "job of this plan")
-    if job.task == WATER:
-        names = [each.sowing for each in unit.sowings_page.standing_in(head.id, job.place, job.day)]
-    else:
-        names = [job.sowing]
-    return minutes_working(model_of(few_sowings(unit, head, names)), job)
 
 
 def _use(unit: Unit, head: PlanHead, name: str, day: date) -> Working:
