@@ -151,6 +151,24 @@ class House:
             [sd for _, _, sd in told],
         )
 
+    def expected_up(self, index: int) -> float:
+        """Return the day on which a sowing should be half up, by what was learned.
+
+        Parameters
+        ----------
+        index : int
+            Which sowing.
+
+        Returns
+        -------
+        up_day : float
+            The day, as believed before it was sown.
+        """
+        sowing = self.season.sowings[index]
+        up, _ = planned_days(CROPS[sowing.crop], self.season.believed_c, sowing.sow_day)
+        slower = self.pace(sowing.crop, learned=True).emergence
+        return sowing.sow_day + 0.5 + (up - sowing.sow_day - 0.5) * slower
+
     def handbook_up(self, index: int, lag: float) -> float:
         """Return the day of median emergence at a lag behind the handbook, as measured.
 
@@ -231,8 +249,7 @@ class House:
         sowing = self.season.sowings[index]
         crop = CROPS[sowing.crop]
         test = self.test_of(sowing.lot, index)
-        up, _ = planned_days(crop, self.season.believed_c, sowing.sow_day)
-        up = sowing.sow_day + (up - sowing.sow_day) * self.pace(sowing.crop, learned=True).emergence
+        up = self.expected_up(index)
         days = slice(sowing.sow_day, min(today, int(up) + 3))
         cold = self.season.believed_c[crop.place, days] - self.read_c[crop.place, days]
         if np.sum(cold > CHILL_C) < CHILL_DAYS[int(crop.warm)]:

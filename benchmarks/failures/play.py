@@ -12,6 +12,7 @@ from benchmarks.failures.generator import (
     N_DAYS,
     Season,
     cells_for,
+    date_of,
     planned_days,
     planned_on_time,
     work_day,
@@ -31,7 +32,7 @@ from sowbench.forecasting.supply import Parts, supply_parts
 # What the rules weigh, in any money: an order missed, a plant short, a resowing and its cells, a
 # minute of counting (assumptions).
 STAKES = Stakes(600.0, 0.5, 30.0, 0.1, 0.5)
-RULE = ResowRule(now_frac=0.15, last_frac=0.5, sure_frac=0.5)
+RULE = ResowRule(now_frac=0.2, last_frac=0.35, sure_frac=0.5)
 # One lot in twenty disappoints, says the house's experience (assumption).
 ODD_LOT_FRAC = 0.05
 
@@ -303,12 +304,19 @@ class ByForecast:
         Chance that a lot's test says nothing.
     counts : bool
         Whether counts are asked for, beside people's own rounds.
+    looks_d : tuple of float
+        Days after it should be half up on which some trays are looked at anyhow, and on its last
+        useful resowing day: an order that will be short is told early even where no resowing helps.
+    look_trays : int
+        Trays looked at then.
     """
 
     resow: ResowRule = RULE
     stakes: Stakes = STAKES
     odd_lot_frac: float = ODD_LOT_FRAC
     counts: bool = True
+    looks_d: tuple[float, ...] = (1.5,)
+    look_trays: int = 4
 
     def __call__(self, game: Game, day: int, left: Day) -> None:
         """Do what is to be done on a work day.
@@ -325,12 +333,35 @@ class ByForecast:
         some = [index for index in game.all if self._open(game, index, day)]
         if not some:
             return
+        if self.counts:
+            self._look(game, some, day, left)
         advice = dict(zip(some, self._advise(game, some, day, left), strict=True))
         short = [index for index in some if advice[index].short]
         for index in sorted(short, key=lambda each: -advice[each].gain):
             game.played.flagged_day.setdefault(index, day)
             if advice[index].pays:
                 game.resow(index, day, advice[index].n_cells, left)
+
+    def _look(self, game: Game, some: list[int], day: int, left: Day) -> None:
+        """Look at some trays on the days on which one always does, the last call first."""
+        due = []
+        for index in some:
+            sowing = game.season.sowings[index]
+            up = game.house.expected_up(index)
+            last = game.house.last_day(index, 0.0).day or day
+            seen = [each.day_date for each in game.house.entries[index][1:]]
+            if date_of(day) in seen:
+                continue
+            after = next_work_day(day)
+            last_call = last < after and day >= up - 1.0
+            if last_call or any(day <= up + each < after for each in self.looks_d):
+                due.append((not last_call, index, sowing.n_trays))
+        for _, index, n_trays in sorted(due):
+            trays = _trays(game, index, self.look_trays, again=False)
+            more = self.look_trays - len(trays)
+            trays += _trays(game, index, max(more, 0), again=True)
+            cells = CROPS[game.season.sowings[index].crop].cells_per_tray
+            game.look(index, day, trays[:n_trays], cells, left)
 
     def _open(self, game: Game, index: int, day: int) -> bool:
         """Tell whether anything can still be decided of a sowing."""

@@ -176,8 +176,8 @@ def table(by_rule: dict[str, Sequence[SeasonOutcome]]) -> str:
     text : str
         Markdown.
     """
-    lines = ["| rule | filled in time and in full | points above | flagged in time |"
-             " false alarms | resown | minutes a season |",
+    lines = [("| rule | filled in time and in full | points above | flagged in time |"
+             " false alarms | resown | minutes a season |"),
              "|---|---|---|---|---|---|---|"]  # fmt: skip
     base = np.array([_share_filled(each) for each in next(iter(by_rule.values()))])
     for rule, seasons in by_rule.items():
@@ -193,10 +193,13 @@ def table(by_rule: dict[str, Sequence[SeasonOutcome]]) -> str:
     every = [each for season in next(iter(by_rule.values())) for each in season.sowings]
     lines += [
         "",
-        f"{len(every)} sowings in {len(base)} seasons; without resowing"
-        f" {sum(each.short for each in every)} are short, {sum(each.failing for each in every)} of"
-        f" them failing, {sum(each.exists for each in every)} with a last useful resowing day."
-        " ± is the standard error over seasons.",
+        (
+            f"{len(every)} sowings in {len(base)} seasons; without resowing"
+            f" {sum(each.short for each in every)} are short,"
+            f" {sum(each.failing for each in every)} of them failing,"
+            f" {sum(each.exists for each in every)} with a last useful resowing day."
+            " ± is the standard error over seasons."
+        ),
         "",
     ]
     for rule, seasons in by_rule.items():
@@ -226,7 +229,7 @@ def _false(some: Sequence[Outcome]) -> str:
 def _by_length(every: Sequence[Outcome]) -> list[str]:
     """Lead time and the rest by length of the crop."""
     lines = [
-        "| crop | sowings | filled | flagged in time | lead time: 10, 50, 90 % [d] | false alarms |",
+        "| crop | sowings | filled | flagged in time | lead: 10, 50, 90 % [d] | false alarms |",
         "|---|---|---|---|---|---|",
     ]
     for name, some in (
