@@ -83,6 +83,7 @@ def test_every_column_is_taken(read):
         ),
         ({"counted_on": "2027-02-01", "n_usable": "201"}, "n_usable", "n_cells (200)"),
         ({"orders": "a|c"}, "orders", "'c'"),
+        ({"sowing": "leek/trays/3"}, "sowing", "a dash instead"),
     ],
 )
 def test_each_wrong_cell_is_named_with_what_would_be_right(read, problems_of, cells, column, word):

@@ -228,3 +228,13 @@ def test_nothing_is_kept_and_nothing_acknowledged_where_the_book_fails(
 def test_nothing_to_keep_needs_no_book(desk: Desk):
     assert record(desk, []) == []
     assert record(desk, [{"sowing": LEEK}])[0].state is Said.REFUSED
+
+
+@pytest.mark.parametrize("name", ["leek/", "leek/trays/3", "a/b/trays/12"])
+def test_a_name_that_reads_as_the_address_of_a_tray_is_refused(name):
+    fields = {"id": "0" * 32, "kind": "sown", "day_date": "2027-03-09", "sowing": name}
+    read = entry_from(fields)
+    assert isinstance(read, Unreadable)
+    assert "/trays/" in read.problems[0]
+    assert repr(name) in read.problems[0]
+    assert isinstance(entry_from({**fields, "sowing": "leek/trays"}), Entry)

@@ -126,3 +126,13 @@ def test_the_house_puts_its_own_values_first(desk):
 
 def test_a_name_in_another_spelling_is_found(desk):
     assert crop_page(desk, "Leaf Lettuce").id == "lettuce"
+
+
+def test_groups_are_folded_until_one_looks_for_something(demo_client):
+    folded = BeautifulSoup(demo_client.get("/handbook").text, "html.parser")
+    groups = folded.select("#found details.group")
+    assert len(groups) > 8
+    assert not [each for each in groups if each.has_attr("open")]
+    assert len(folded.select("#found .index li")) == 69 + 46
+    found = BeautifulSoup(demo_client.get("/handbook?q=lettuce").text, "html.parser")
+    assert all(each.has_attr("open") for each in found.select("#found details.group"))

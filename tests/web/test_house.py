@@ -129,7 +129,11 @@ def test_files_go_out_and_come_in_again(demo_client: TestClient[Litestar], demo_
         form["action"], data=token, follow_redirects=False, headers={"Accept": "text/html"},
         files={"house": ("house.toml", house.content), "weather": (name, weather.content)},
     )  # fmt: skip
-    assert answer.status_code == 303, answer.text[:500]
+    assert answer.status_code == 200, answer.text[:500]
+    looked = soup(answer.text)
+    assert "The text is the one of the book" in words(looked.main)
+    taken = send(demo_client, looked.select_one('form[action="/house/take-in/go"]'))
+    assert taken.status_code == 303
     answer = demo_client.post(
         form["action"], data=token, follow_redirects=False, headers={"Accept": "text/html"},
         files={"house": ("house.toml", b"[house]\nnam = 'x'\n")},
@@ -137,6 +141,39 @@ def test_files_go_out_and_come_in_again(demo_client: TestClient[Litestar], demo_
     assert answer.status_code == 422
     assert "name" in words(soup(answer.text).select_one("tbody"))
     assert demo_client.get("/house/file?name=../secret").status_code == 404
+
+
+def test_a_house_file_shows_what_it_changes_before_it_is_taken(
+    demo_client: TestClient[Litestar], demo_desk: Desk
+):
+    before = demo_client.get("/house/file").text
+    after = before.replace("area_m2 = 70", "area_m2 = 90")
+    assert after != before
+    form = page(demo_client, "/house/take-in").select_one("form")
+    given = {
+        "url": form["action"], "data": {"_csrf_token": filled(form)["_csrf_token"]},
+        "headers": {"Accept": "text/html"}, "follow_redirects": False,
+    }  # fmt: skip
+    answer = demo_client.post(**given, files={"house": ("house.toml", after.encode())})
+    looked = soup(answer.text)
+    assert "1 line new or changed, 1 out" in words(looked.h1)
+    assert "area_m2 = 90" in words(looked.select_one(".diff .added"))
+    assert "area_m2 = 70" in words(looked.select_one(".diff .removed"))
+    assert demo_client.get("/house/file").text == before
+
+    # Someone else changes the house meanwhile: what was looked at is no longer what would change.
+    with demo_desk.book.writing() as unit:
+        other = before.replace("area_m2 = 56", "area_m2 = 57")
+        unit.houses.put(other, demo_desk.clock(), "Ilo", "measured")
+        unit.commit()
+    again = send(demo_client, looked.select_one('form[action="/house/take-in/go"]'))
+    assert again.status_code == 409
+    fresh = soup(again.text)
+    assert "2 lines new or changed" in words(fresh.h1)
+    assert (
+        send(demo_client, fresh.select_one('form[action="/house/take-in/go"]')).status_code == 303
+    )
+    assert demo_client.get("/house/file").text.strip() == after.strip()
 
 
 @pytest.mark.parametrize(

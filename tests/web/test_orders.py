@@ -167,6 +167,26 @@ def test_a_missing_column_is_asked_for_by_the_headers_there_are(client: Pages) -
     assert heading(page_of(client, path)) == "1 new order"
 
 
+def test_a_column_under_another_name_is_read_once_it_is_said_what_it_is(client: Pages) -> None:
+    path = give(client, "order,crop,plants,wanted_on,Buyer,Shade\nk,kale,60,2027-05-02,Ada,deep\n")
+    page = page_of(client, path)
+    choice = page.select_one("select[name='stands.Buyer']")
+    assert choice is not None
+    assert "customer" in {each.get_text() for each in choice.select("option")}
+    go = f"{path}/go"
+
+    send(client, go, {**form_of(page, go), "stands.Buyer": "customer", "do": "check"})
+
+    page = page_of(client, path)
+    assert "“Buyer” is read as customer" in " ".join(page.get_text().split())
+    assert "Ada" in page.get_text()
+    assert page.select_one("select[name='stands.Shade']")
+    send(client, go, {**form_of(page, go), "unname": "Buyer"})
+    page = page_of(client, path)
+    assert page.select_one("select[name='stands.Buyer']")
+    assert "Ada" not in page.get_text()
+
+
 def test_days_are_put_right_in_all_rows_at_once_and_what_was_typed_stays(client: Pages) -> None:
     path = give(client, "order;crop;plants;wanted_on\na;leek;5;15.5.2027\nb;leek;6;4.5.2027\n")
     page = page_of(client, path)

@@ -195,3 +195,25 @@ def test_seed_asks_the_same_number_of_questions_whatever_the_lots(
             unit.lots.put(more, demo_desk.clock(), "", "")
             unit.commit()
     assert counts[0] == counts[1] <= 45
+
+
+def test_what_is_ordered_is_ticked_off_and_can_be_taken_back(
+    demo_client: TestClient[Litestar], demo_desk: Desk
+):
+    before = page(demo_client, "/supplies")
+    form = before.select_one('form.ordered-form:has(input[value="noted"])')
+    n_before = len(before.select('form.ordered-form input[value="noted"]'))
+    assert send(demo_client, form).status_code == 303
+    ordered = page(demo_client, "/supplies")
+    assert len(ordered.select('form.ordered-form input[value="noted"]')) == n_before - 1
+    row = ordered.select_one("tr.ordered")
+    assert "9 Mar" in words(row)
+    with demo_desk.book.reading() as unit:
+        entry = unit.journal.latest(1)[0].entry
+    assert entry.kind.value == "noted"
+    assert entry.note.startswith("Ordered: ")
+    assert entry.job.split("/")[1] == "supply"
+    assert send(demo_client, row.select_one("form.ordered-form")).status_code == 303
+    again = page(demo_client, "/supplies")
+    assert not again.select("tr.ordered")
+    assert len(again.select('form.ordered-form input[value="noted"]')) == n_before

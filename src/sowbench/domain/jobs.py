@@ -2,9 +2,34 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable
+from typing import Final
 
 from sowbench.domain.plan import Task
+
+_LIKE_A_TRAY: Final = re.compile(r".*/(?:trays/[0-9]+)?/*")
+
+
+def reads_as_tray(sowing: str) -> bool:
+    """Tell whether the name of a sowing would be taken for the address of one of its trays.
+
+    Parameters
+    ----------
+    sowing : str
+        The name.
+
+    Returns
+    -------
+    is_so : bool
+        True if it ends in "/", or in "/trays/" and a number: no page could be reached by it.
+
+    Examples
+    --------
+    >>> reads_as_tray("leek 03-09/a"), reads_as_tray("leek/"), reads_as_tray("leek/trays/3")
+    (False, True, True)
+    """
+    return _LIKE_A_TRAY.fullmatch(sowing) is not None
 
 
 def job_keys(tasks: Iterable[Task]) -> list[str]:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 
+from sowbench.domain.jobs import reads_as_tray
 from sowbench.domain.records import Standing
 from sowbench.exchange.fields import Fields
 from sowbench.exchange.tables import read_table
@@ -27,6 +28,10 @@ COLUMNS = (
     "n_usable",
     "orders",
     "note",
+)
+NAME_RULE = (
+    'A sowing\'s name must not end in "/", nor in "/trays/" and a number: it would be taken for '
+    "one of its trays. Put a dash instead."
 )
 REQUIRED = ("sowing", "crop", "container", "n_containers", "n_cells", "place", "sown_on")
 
@@ -103,6 +108,8 @@ def _standing(
 ) -> Standing:
     """Read one row, leaving a problem for each cell that is wrong."""
     name = cells.name("sowing")
+    if reads_as_tray(name):
+        cells.problem("sowing", NAME_RULE)
     crop = cells.resolved("crop", resolve_crop)
     container = _one(cells, "container", container_cells, resolve_container)
     n_containers = cells.whole("n_containers", least=1, required=True)

@@ -13,6 +13,7 @@ import msgspec
 from msgspec import Meta
 
 from sowbench.domain.book import Taken
+from sowbench.domain.jobs import reads_as_tray
 from sowbench.domain.journal import CELL_MARKS, Entry, EntryKind
 from sowbench.science.errors import OutOfRangeError
 
@@ -176,6 +177,11 @@ def _contradictions(read: Mapping[str, Any]) -> list[str]:
     problems = []
     kind: EntryKind = read["kind"]
     day: date = read["day_date"]
+    if reads_as_tray(read.get("sowing", "")):
+        problems.append(
+            'sowing must not end in "/", nor in "/trays/" and a number, since that is the address'
+            f" of a tray; got {_short(read['sowing'])}. Put a dash instead."
+        )
     if not _FIRST_DATE <= day < _LAST_DATE:
         problems.append(f"day_date must be from 2000 to 2099; got {day}. Is the clock set right?")
     if kind is EntryKind.CORRECTED and "corrects" not in read:

@@ -55,6 +55,14 @@ class IndexLine:
 
 
 @dataclass(frozen=True, slots=True)
+class IndexGroup:
+    """Crops of one group, as brassicas, folded together in the list."""
+
+    title: str
+    lines: tuple[IndexLine, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class HandbookView:
     """What the list of the handbook shows.
 
@@ -70,6 +78,8 @@ class HandbookView:
         Crops in all.
     n_containers : int
         Containers in all.
+    groups, kinds : tuple of IndexGroup
+        The crops that match by group, and the containers by kind.
     """
 
     query: str
@@ -77,6 +87,8 @@ class HandbookView:
     containers: tuple[IndexLine, ...]
     n_crops: int
     n_containers: int
+    groups: tuple[IndexGroup, ...] = ()
+    kinds: tuple[IndexGroup, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -245,9 +257,33 @@ def handbook_view(desk: Desk, query: str = "") -> HandbookView:
     return HandbookView(
         query=query,
         crops=tuple(line for line, more in crops if fits(line, more)),
+        groups=_groups(catalog, [line for line, more in crops if fits(line, more)]),
         containers=tuple(line for line, more in containers if fits(line, more)),
         n_crops=len(crops),
         n_containers=len(containers),
+        kinds=_kinds([(line, kind) for line, kind in containers if fits(line, kind)]),
+    )
+
+
+def _groups(catalog: Catalog, lines: list[IndexLine]) -> tuple[IndexGroup, ...]:
+    """Put crops together by their group, as the handbook has them in turn."""
+    found: dict[str, list[IndexLine]] = {}
+    for each in lines:
+        fact = catalog.crops[each.id].facts.get("group")
+        found.setdefault(str(fact.value) if fact is not None else "", []).append(each)
+    return tuple(
+        IndexGroup(wording.sentence_start(name.replace("_", " ")) or "Of your own", tuple(each))
+        for name, each in found.items()
+    )
+
+
+def _kinds(lines: list[tuple[IndexLine, str]]) -> tuple[IndexGroup, ...]:
+    """Put containers together by their kind."""
+    found: dict[str, list[IndexLine]] = {}
+    for line, kind in lines:
+        found.setdefault(kind, []).append(line)
+    return tuple(
+        IndexGroup(wording.sentence_start(kind), tuple(each)) for kind, each in found.items()
     )
 
 
@@ -357,7 +393,7 @@ def _reference(desk: Desk) -> tuple[Catalog, str]:
     """Return the reference under the house's own values, and the house's word for money."""
     with desk.book.reading() as unit:
         house, catalog, _ = house_of(unit)
-    return catalog, house.prices.currency or "money"
+    return catalog, house.prices.currency or "money units of the house"
 
 
 def _usual(containers: list[Container]) -> Container:

@@ -13,6 +13,7 @@ from sowbench.exchange.toml_edit import line_of, set_values
 from sowbench.science.errors import InputFileError, OutOfRangeError, Problem, UnknownNameError
 from sowbench.services.book_inputs import HOUSE_FILE, base_name, read_house_text, weather_name
 from sowbench.services.house_forms import house_text
+from sowbench.services.orders_intake import forget, keep_file, kept_file
 
 if TYPE_CHECKING:
     from sowbench.domain.book import HouseVersion
@@ -142,46 +143,34 @@ def take_house_in(
     form : TextForm or None
         None once it is kept; else the text with every problem.
     """
+    text = _given(desk, house, weather)
+    if isinstance(text, TextForm):
+        return text
+    reason = "taken in from a file" if house is not None else "weather taken in"
+    return _keep(desk, text, weather, person, reason)
+
+
+def _given(desk: Desk, house: bytes | None, weather: tuple[str, bytes] | None) -> str | TextForm:
+    """Read the text that was given, or that of the book where weather alone was."""
     if house is None and weather is None:
         problem = LineProblem(None, "", "", "Choose house.toml, a weather file, or both.")
         return TextForm("", (problem,))
     if house is None:
         with desk.book.reading() as unit:
-            text = house_text(unit)
-    else:
-        try:
-            text = house.decode("utf-8-sig")
-        except UnicodeDecodeError:
-            rule = "The file is not UTF-8 text. Save it as UTF-8 in a text editor."
-            return TextForm("", (LineProblem(None, HOUSE_FILE, "", rule),))
-    reason = "taken in from a file" if house is not None else "weather taken in"
-    return _keep(desk, text.replace("\r\n", "\n"), weather, person, reason)
+            return house_text(unit)
+    try:
+        return house.decode("utf-8-sig").replace("\r\n", "\n")
+    except UnicodeDecodeError:
+        rule = "The file is not UTF-8 text. Save it as UTF-8 in a text editor."
+        return TextForm("", (LineProblem(None, HOUSE_FILE, "", rule),))
 
 
 def _keep(
     desk: Desk, text: str, weather: tuple[str, bytes] | None, person: str, reason: str
 ) -> TextForm | None:
     """Keep a text, and the weather with it, if both are right."""
-    text = text.replace("\r\n", "\n").strip("\n") + "\n"
     with desk.book.writing() as unit:
-        try:
-            name = weather_name(text)
-        except InputFileError as error:
-            return TextForm(text, _by_line(text, error.problems))
-        if weather is not None:
-            given = base_name(weather[0]) or "weather"
-            if not name:
-                try:
-                    text, name = set_values(text, "house", None, {"weather": given}).text, given
-                except ValueError:
-                    name = ""  # the reader says below what is wrong with the text
-            elif name != given:
-                rule = f"The house names {name!r}; the weather file given is {given!r}."
-                where = LineProblem(line_of(text, "house", None, "weather"), "[house].weather",
-                                    name, rule)  # fmt: skip
-                return TextForm(text, (where,))
-        content = weather[1] if weather is not None else unit.files.get(name) if name else None
-        problems = _problems(text, name, content)
+        text, name, problems = _checked(unit, text, weather)
         if problems:
             return TextForm(text, problems)
         now = desk.clock()
@@ -191,6 +180,134 @@ def _keep(
             unit.houses.put(text, now, person, reason)
         unit.commit()
     return None
+
+
+def _checked(
+    unit: Unit, text: str, weather: tuple[str, bytes] | None
+) -> tuple[str, str, tuple[LineProblem, ...]]:
+    """Read a text with its weather: the text to be kept, the weather's name, and what is wrong."""
+    text = text.replace("\r\n", "\n").strip("\n") + "\n"
+    try:
+        name = weather_name(text)
+    except InputFileError as error:
+        return text, "", _by_line(text, error.problems)
+    if weather is not None:
+        given = base_name(weather[0]) or "weather"
+        if not name:
+            try:
+                text, name = set_values(text, "house", None, {"weather": given}).text, given
+            except ValueError:
+                name = ""  # the reader says below what is wrong with the text
+        elif name != given:
+            rule = f"The house names {name!r}; the weather file given is {given!r}."
+            where = LineProblem(line_of(text, "house", None, "weather"), "[house].weather",
+                                name, rule)  # fmt: skip
+            return text, name, (where,)
+    content = weather[1] if weather is not None else unit.files.get(name) if name else None
+    return text, name, _problems(text, name, content)
+
+
+@dataclass(frozen=True, slots=True)
+class HouseLook:
+    """A house file that was given and is not taken yet: what it would change.
+
+    ``lines`` is empty where the text is the one of the book; ``weather_id`` is that under which a
+    weather file is kept until it is taken; ``seen_version`` the version of the house against which
+    it was compared, 0 if there is none.
+    """
+
+    text: str
+    lines: tuple[DiffLine, ...]
+    n_added: int
+    n_removed: int
+    weather_name: str
+    weather_id: str
+    is_first: bool
+    seen_version: int
+
+    @property
+    def is_same(self) -> bool:
+        """Whether it would change nothing."""
+        return not self.lines and not self.weather_name
+
+
+def look_at_house(
+    desk: Desk, house: bytes | None, weather: tuple[str, bytes] | None
+) -> HouseLook | TextForm:
+    """Look at a house file, its weather file, or both, before they are taken.
+
+    Parameters
+    ----------
+    desk : Desk
+        The desk.
+    house : bytes or None
+        Content of house.toml; None keeps the one of the book.
+    weather : tuple of (str, bytes) or None
+        Name and content of the weather file; None keeps the one of the book.
+
+    Returns
+    -------
+    look : HouseLook or TextForm
+        What it would change; or the text with every problem.
+    """
+    read = _given(desk, house, weather)
+    if isinstance(read, TextForm):
+        return read
+    with desk.book.reading() as unit:
+        text, name, problems = _checked(unit, read, weather)
+        before, current = house_text(unit), unit.houses.current()
+    if problems:
+        return TextForm(text, problems)
+    lines = _difference(before, text) if before != text else ()
+    return HouseLook(
+        text=text,
+        lines=lines,
+        n_added=sum(each.mark == "+" for each in lines),
+        n_removed=sum(each.mark == "-" for each in lines),
+        weather_name=name if weather is not None else "",
+        weather_id="" if weather is None else keep_file(desk, name, weather[1]),
+        is_first=current is None,
+        seen_version=0 if current is None else current.version,
+    )
+
+
+def take_looked_at(
+    desk: Desk, text: str, weather_id: str, seen_version: int, person: str = ""
+) -> TextForm | HouseLook | None:
+    """Take in what was looked at.
+
+    Parameters
+    ----------
+    desk : Desk
+        The desk.
+    text : str
+        The text as it was shown.
+    weather_id : str
+        Under which the weather file is kept; blank if none was given.
+    seen_version : int
+        Version of the house against which it was shown.
+    person : str, default ""
+        Who.
+
+    Returns
+    -------
+    form : TextForm, HouseLook or None
+        None once it is kept; a new look if the house has changed in between; else every problem.
+
+    Raises
+    ------
+    UnknownNameError
+        If the weather file is not kept any more.
+    """
+    weather = kept_file(desk, weather_id) if weather_id else None
+    with desk.book.reading() as unit:
+        current = unit.houses.current()
+    if (0 if current is None else current.version) != seen_version:
+        return look_at_house(desk, text.encode(), weather)
+    form = _keep(desk, text, weather, person, "taken in from a file")
+    if form is None and weather_id:
+        forget(desk, weather_id)
+    return form
 
 
 def _problems(text: str, name: str, content: bytes | None) -> tuple[LineProblem, ...]:

@@ -111,6 +111,8 @@ class Intake:
         What was left aside.
     seen_change : int
         Last change of the book when it was compared.
+    free : tuple of str
+        Columns of ours that the file lacks, so that a header may stand for one.
     """
 
     id: str
@@ -125,6 +127,7 @@ class Intake:
     headers: tuple[str, ...]
     notes: tuple[str, ...]
     seen_change: int
+    free: tuple[str, ...] = ()
 
     @property
     def ready(self) -> bool:
@@ -194,6 +197,32 @@ def keep_file(desk: Desk, name: str, data: bytes) -> str:
     return intake_id
 
 
+def kept_file(desk: Desk, intake_id: str) -> tuple[str, bytes]:
+    """Return a file that is kept.
+
+    Parameters
+    ----------
+    desk : Desk
+        The desk.
+    intake_id : str
+        Under which it is kept.
+
+    Returns
+    -------
+    name : str
+        Its name as given.
+    data : bytes
+        Its content.
+
+    Raises
+    ------
+    UnknownNameError
+        If it is not kept any more.
+    """
+    folder = _folder(desk, intake_id)
+    return _read_edits(folder).name, (folder / _FILE).read_bytes()
+
+
 def look(desk: Desk, intake_id: str) -> Intake:
     """Look at a file that is kept: what it would change, and what is wrong with it.
 
@@ -250,7 +279,7 @@ def mend(
     left_out : mapping of int to bool
         Rows that are left out, or are not any more.
     renamed : mapping of str to str
-        Headers of the file that stand for a column of ours.
+        Headers of the file that stand for a column of ours; blank takes that back.
 
     Raises
     ------
@@ -265,11 +294,12 @@ def mend(
             changed.setdefault(str(row), {})[column] = text.strip()[:10_000]
     out = {row for row in (*edits.left_out, *left_out) if left_out.get(row, True)}
     names = {header: column for header, column in renamed.items() if header and column in COLUMNS}
+    known = {**edits.renamed, **names}
     fresh = replace(
         edits,
         cells=changed,
         left_out=tuple(sorted(out)),
-        renamed={**edits.renamed, **names},
+        renamed={each: column for each, column in known.items() if renamed.get(each) != ""},
     )
     _write_edits(folder, fresh)
 
@@ -368,6 +398,7 @@ def _compared(unit: Unit, intake_id: str, data: bytes, edits: Edits) -> Intake:
         headers=tuple(each for each in records.others.values() if not each.startswith("column ")),
         notes=checked.notes,
         seen_change=seen,
+        free=tuple(each for each in COLUMNS if each in absent),
     )
 
 

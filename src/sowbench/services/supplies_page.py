@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from typing import TYPE_CHECKING
 
@@ -12,19 +13,25 @@ from sowbench.services.house_day import day_in_house
 
 if TYPE_CHECKING:
     from sowbench.domain.plan import Supply
+    from sowbench.domain.ports.seed_page import Ordered
     from sowbench.reference.catalog import Catalog
     from sowbench.services.desk import Desk
 
 
 @dataclass(frozen=True, slots=True)
 class SupplyLine:
-    """One thing that is needed; ``kind`` is seed, container or mix, ``lot`` names a seed lot."""
+    """One thing that is needed; ``kind`` is seed, container or mix, ``lot`` names a seed lot.
+
+    ``key`` is that of the tick by which it is ordered, ``ordered`` the entry that did so.
+    """
 
     supply: Supply
     kind: str
     name: str
     lot: str
     is_late: bool
+    key: str = ""
+    ordered: Ordered | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,9 +84,10 @@ def supplies_view(desk: Desk) -> SuppliesView:
                                 n_late=0, next_date=None)  # fmt: skip
         supplies = unit.seed_page.supplies(head.id)
         lots = {each.id: each for each in unit.lots.all()}
+        ordered = unit.seed_page.ordered([supply_key(each) for each in supplies if each.to_buy > 0])
         _, catalog, _ = house_of(unit)
     varieties = {name: (lot.crop, lot.variety) for name, lot in lots.items()}
-    lines = [_line(each, varieties, catalog, today) for each in supplies]
+    lines = [_with_tick(_line(each, varieties, catalog, today), ordered) for each in supplies]
     wanting = [each for each in lines if each.supply.to_buy > 0]
     to_buy = [each for each in wanting if each.supply.needed_on >= today]
     by_week: defaultdict[date, list[SupplyLine]] = defaultdict(list)
@@ -100,14 +108,42 @@ def supplies_view(desk: Desk) -> SuppliesView:
         ),
         in_stock=tuple(each for each in lines if each.supply.to_buy <= 0),
         past=tuple(each for each in wanting if each.supply.needed_on < today),
-        n_buy=len(to_buy),
+        n_buy=sum(each.ordered is None for each in to_buy),
         n_late=sum(each.is_late for each in to_buy),
         next_date=min(
-            (each.supply.order_by for each in to_buy if each.supply.order_by >= today),
+            (
+                each.supply.order_by
+                for each in to_buy
+                if each.supply.order_by >= today and each.ordered is None
+            ),
             default=None,
         ),
         has_mix=any(each.kind == "mix" for each in lines),
     )
+
+
+def supply_key(supply: Supply) -> str:
+    """Return the key of the tick by which something is ordered.
+
+    Parameters
+    ----------
+    supply : Supply
+        What is needed.
+
+    Returns
+    -------
+    key : str
+        ``DATE/supply/ITEM``, with the day on which it is needed; another plan's line of the same
+        day and thing is the same one.
+    """
+    return f"{supply.needed_on}/supply/{supply.item}"
+
+
+def _with_tick(line: SupplyLine, ordered: Mapping[str, Ordered]) -> SupplyLine:
+    """Say of a line whether it is ordered; then it is late no more."""
+    key = supply_key(line.supply)
+    found = ordered.get(key)
+    return replace(line, key=key, ordered=found, is_late=line.is_late and found is None)
 
 
 def _line(

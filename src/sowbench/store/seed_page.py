@@ -10,7 +10,7 @@ from typing import Any
 from sqlalchemy import and_, func, select
 
 from sowbench.domain.plan import Supply
-from sowbench.domain.ports.seed_page import LotSowing, LotTake, SownSeeds
+from sowbench.domain.ports.seed_page import LotSowing, LotTake, Ordered, SownSeeds
 from sowbench.store import tables as t
 from sowbench.store.repository import Repository, in_parts
 
@@ -107,6 +107,16 @@ class SeedPage(Repository):
             )
             for row in self._connection.execute(query)
         ]
+
+    def ordered(self, keys: Collection[str]) -> dict[str, Ordered]:
+        """Return what says that supplies are ordered, by the key of their tick."""
+        done = t.job_done.c
+        found = {}
+        for part in in_parts(keys):
+            query = select(done.key, done.entry, done.date, done.person).where(done.key.in_(part))
+            for row in self._connection.execute(query):
+                found[row.key] = Ordered(row.entry, row.date, row.person)
+        return found
 
     def supplies(self, plan_id: int) -> list[Supply]:
         """Return what a plan needs, by the day to order."""

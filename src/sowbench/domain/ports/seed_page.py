@@ -45,6 +45,15 @@ class SownSeeds:
     n_seeds: int
 
 
+@dataclass(frozen=True, slots=True)
+class Ordered:
+    """The entry that says that something was ordered."""
+
+    entry: str
+    date: date
+    person: str
+
+
 class SeedPage(Protocol):
     """What the pages of seed and supplies read."""
 
@@ -59,6 +68,9 @@ class SeedPage(Protocol):
 
     def sowings_of(self, plan_id: int | None, lot: str, limit: int = 100) -> list[LotSowing]:
         """Return the sowings of a plan from one lot, by day."""
+
+    def ordered(self, keys: Collection[str]) -> dict[str, Ordered]:
+        """Return what says that supplies are ordered, by the key of their tick."""
 
     def supplies(self, plan_id: int) -> list[Supply]:
         """Return what a plan needs, by the day to order."""

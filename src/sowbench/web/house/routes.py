@@ -20,11 +20,13 @@ from sowbench.services.desk import Desk
 from sowbench.services.house_forms import HouseForm, house_form, save_table, take_table_out
 from sowbench.services.house_page import house_view
 from sowbench.services.house_versions import (
+    HouseLook,
     TextForm,
     bring_back,
     house_file,
+    look_at_house,
     save_text,
-    take_house_in,
+    take_looked_at,
     text_form,
     version_view,
     versions_view,
@@ -122,18 +124,34 @@ def choose_files() -> Template:
 
 @post("/house/take-in/keep", status_code=200)
 async def keep_files(desk: Desk, data: FileData) -> Template | Redirect:
-    """Take in a house file and its weather, or show every problem."""
+    """Show what a house file and its weather would change, or every problem."""
     given, outside = data.get("house"), data.get("weather")
     content = await given.read() if isinstance(given, UploadFile) and given.filename else None
     weather = None
     if isinstance(outside, UploadFile) and outside.filename:
         weather = (outside.filename, await outside.read())
-    form = await asyncio.to_thread(take_house_in, desk, content, weather)
-    if form is None:
-        return Redirect("/house?kept=file", status_code=303)
+    form = await asyncio.to_thread(look_at_house, desk, content, weather)
+    if isinstance(form, HouseLook):
+        return Template("house/look.html", context={"page": form, "here": "house", "said": ""})
     context = {"page": form, "here": "house"}
     name = "house/text.html" if form.text else "house/take_in.html"
     return Template(name, context=context, status_code=422)
+
+
+@post("/house/take-in/go", sync_to_thread=True, status_code=200)
+def take_files(desk: Desk, data: FormData) -> Template | Redirect:
+    """Take in a house file that was looked at."""
+    seen = asked_whole(data.get("seen"), 10**6, 0) if data.get("seen") != "0" else 0
+    try:
+        form = take_looked_at(desk, data.get("text", ""), data.get("weather", ""), seen or 0)
+    except UnknownNameError as error:
+        raise NotFoundException(str(error)) from error
+    if form is None:
+        return Redirect("/house?kept=file", status_code=303)
+    if isinstance(form, HouseLook):
+        context = {"page": form, "here": "house", "said": "changed"}
+        return Template("house/look.html", context=context, status_code=409)
+    return _text(form, 422)
 
 
 @get("/house/versions", sync_to_thread=True)
@@ -187,6 +205,7 @@ routes: list[ControllerRouterHandler] = [
     keep_text,
     choose_files,
     keep_files,
+    take_files,
     versions,
     back,
     download,

@@ -188,12 +188,16 @@ def _mended(
             left_out[int(row)] = False
         elif kind == "header" and rest and value:
             renamed[value] = rest
+        elif kind == "stands" and rest and value:
+            renamed[rest] = value
     for key, value in fields:
         if key == "fix":
             row, _, rest = value.partition(".")
             column, _, text = rest.partition(".")
             if row.isdigit() and column:
                 cells[int(row), column] = text
+        elif key == "unname" and value:
+            renamed[value] = ""
         elif key == "bring_back" and value.isdigit():
             left_out[int(value)] = False
     return cells, left_out, renamed
