@@ -1,5 +1,6 @@
 """A real browser, and the pages served to it; `served` and `browser` are for every test here."""
 
+import asyncio
 import shutil
 import socket
 import threading
@@ -55,14 +56,23 @@ class Served:
             free.bind(("127.0.0.1", 0))
             self.port = free.getsockname()[1]
         self.url = f"http://127.0.0.1:{self.port}"
+        self.slow_s = 0.0
+        """By how much pages are held back, as a weak connection does."""
         self._server: uvicorn.Server | None = None
         self._thread: threading.Thread | None = None
 
     def start(self) -> None:
         """Serve, and wait until the port answers."""
-        app: Any = create_app(self.desk, hosts=(HOUSE_NAME,))
+        pages: Any = create_app(self.desk, hosts=(HOUSE_NAME,))
+
+        async def app(scope: Any, receive: Any, send: Any) -> None:
+            if self.slow_s and not scope.get("path", "").startswith("/static/"):
+                await asyncio.sleep(self.slow_s)
+            await pages(scope, receive, send)
+
+        serving: Any = app
         config = uvicorn.Config(
-            app, host="127.0.0.1", port=self.port, log_level="error", lifespan="off",
+            serving, host="127.0.0.1", port=self.port, log_level="error", lifespan="off",
             timeout_graceful_shutdown=1, ws="none",
         )  # fmt: skip
         self._server = uvicorn.Server(config)

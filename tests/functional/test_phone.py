@@ -12,6 +12,7 @@ from tests.small_book import KALE, TODAY
 
 from sowbench.domain.book import Kept
 from sowbench.domain.journal import Entry, EntryKind
+from sowbench.web.entries import routes as worker_routes
 
 KALE_TRAY_1 = "/sowings/kale%2003-01%20a/trays/1"
 
@@ -366,3 +367,69 @@ def test_pages_need_no_script_to_tick_and_count(small_site: Served, browser: Bro
     assert [each.n for each in written(small_site, EntryKind.SOWN)] == [1152]
     job(page, "Sow celery")
     context.close()
+
+
+def kept_versions(page: Page) -> dict[str, list[str]]:
+    """Return the pages that the worker keeps, by the name of their cache."""
+    found: dict[str, list[str]] = page.evaluate(
+        """async () => {
+          const found = {};
+          for (const name of await caches.keys()) {
+            const keys = await (await caches.open(name)).keys();
+            found[name] = keys.map((each) => new URL(each.url).pathname)
+              .filter((path) => !path.startsWith("/static/"));
+          }
+          return found;
+        }"""
+    )
+    return found
+
+
+def open_and_keep(site: Served, page: Page) -> None:
+    """Open the day's page and wait until the worker keeps it."""
+    page.goto(f"{site.url}/today")
+    page.evaluate("navigator.serviceWorker.ready.then(() => true)")
+    wait_until(
+        page,
+        lambda: any("/today" in each for each in kept_versions(page).values()),
+        "today's page is kept",
+    )
+
+
+def test_on_a_slow_connection_the_kept_page_is_shown_with_its_time(small_site: Served, phone: Page):
+    open_and_keep(small_site, phone)
+    assert phone.locator("html[data-kept-at]").count() == 0
+    small_site.slow_s = 20.0  # far longer than a kept page waits for the network
+    phone.goto(f"{small_site.url}/today", timeout=15_000)
+    expect(phone.locator("html[data-kept-at]")).to_have_count(1)
+    expect(phone.locator("h1")).to_contain_text("job")
+    small_site.slow_s = 0.0
+    wait_until(phone, lambda: _is_fresh(small_site, phone), "the page comes from the book again")
+
+
+def _is_fresh(site: Served, page: Page) -> bool:
+    """Ask for the page once more, and tell whether it is the book's own."""
+    page.goto(f"{site.url}/today")
+    return page.locator("html[data-kept-at]").count() == 0
+
+
+def test_a_new_version_of_the_worker_takes_over_with_the_pages_of_the_old(
+    small_site: Served, phone: Page, monkeypatch: pytest.MonkeyPatch
+):
+    open_and_keep(small_site, phone)
+    (before,) = [each for each in kept_versions(phone) if each.startswith("sowbench-")]
+    script = worker_routes.worker_script()
+    newer = script.replace(before.removeprefix("sowbench-"), "another")
+    assert newer != script
+    monkeypatch.setattr(worker_routes, "worker_script", lambda: newer)
+    phone.evaluate("navigator.serviceWorker.getRegistration().then((each) => each.update())")
+    wait_until(
+        phone,
+        lambda: list(kept_versions(phone)) == ["sowbench-another"],
+        "the new version keeps the pages, and the old one's are gone",
+    )
+    assert "/today" in kept_versions(phone)["sowbench-another"]
+    small_site.stop()
+    phone.goto(f"{small_site.url}/today")
+    expect(phone.locator("html[data-kept-at]")).to_have_count(1)
+    expect(phone.locator("h1")).to_contain_text("job")
