@@ -88,11 +88,19 @@ class HouseForecast:
         -------
         state : State
             By its chance of enough plants against the lesser of its confidence and its plan's
-            chance: what was accepted with the plan is no news.
+            chance, and by its chance to be filled in time against the plan's: what was accepted
+            with the plan is no news.
         """
-        planned = {each.order: each.chance_enough_frac for each in self.gathered.plan.orders}
-        wanted = min(self.wanted(order), planned.get(order, 1.0))
-        lacking = wanted - self.orders[order].chance_enough_frac
+        plan = next((each for each in self.gathered.plan.orders if each.order == order), None)
+        told = self.orders[order]
+        wanted = self.wanted(order)
+        if plan is None:
+            lacking = wanted - told.chance_enough_frac
+        else:
+            lacking = max(
+                min(wanted, plan.chance_enough_frac) - told.chance_enough_frac,
+                plan.chance_filled_frac - told.chance_filled_frac,
+            )
         if lacking >= ACT_BELOW_FRAC:
             return State.ACT
         return State.WATCH if lacking >= WATCH_BELOW_FRAC else State.AS_PLANNED
