@@ -129,7 +129,7 @@ def test_days_of_the_week_are_ticked_one_by_one(desk):
         ("container", 0, {"in_stock": "-3"}, "in_stock", "whole number"),
         ("container", 0, {"id": "plug-12800"}, "id", "Unknown container"),
         ("prices", None, {"short_plant": "cheap"}, "short_plant", "number"),
-        ("house", None, {"latitude_deg": "44.5"}, "latitude_deg", "longitude_deg as well"),
+        ("house", None, {"latitude_deg": "44.5"}, "latitude_deg", "Longitude” as well"),
         ("minutes", None, {"space_per_h": "0"}, "space_per_h", "above 0"),
         ("hands", 0, {"name": "Ilo", "minutes": "Moon 240"}, "minutes", "Mon 240"),
         ("machine", 0, {"name": "drum", "containers": "plug-129", "trays_per_hour": "60"},
@@ -294,3 +294,28 @@ def test_closed_days_are_read_as_days(desk):
     assert tomllib.loads(text_of(desk))["crew"]["closed"] == [
         date(2027, 5, 31), date(2027, 12, 24),
     ]  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("key", "text", "label"),
+    [("area_m2", "-4", "Area of the bench top"), ("usable_frac", "7", "Share of the area"),
+     ("heat_day_c", "warm", "Heated by day to")],
+)  # fmt: skip
+def test_a_problem_names_the_label_and_not_the_key_of_the_file(desk, key, text, label):
+    form = house_form(desk, "place", 0)
+    _, wrong = save_table(desk, "place", 0, {**form.values, key: text})
+    assert wrong is not None
+    said = " ".join(wrong.problems[key])
+    assert f"“{label}" in said
+    assert key not in said
+
+
+def test_money_has_a_unit_even_where_the_house_names_no_currency(desk):
+    by_key = {each.key: each.unit for each in house_form(desk, "prices", None).fields}
+    with desk.book.reading() as unit:
+        own = tomllib.loads(unit.houses.current().text).get("prices", {}).get("currency", "")
+    assert by_key["short_plant"] == (own or "money units of the house")
+    values = dict(house_form(desk, "prices", None).values) | {"currency": ""}
+    assert save_table(desk, "prices", None, values)[1] is None
+    by_key = {each.key: each.unit for each in house_form(desk, "prices", None).fields}
+    assert by_key["short_plant"] == "money units of the house"

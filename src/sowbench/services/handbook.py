@@ -19,6 +19,8 @@ from sowbench.services import wording
 from sowbench.services.book_inputs import house_of
 from sowbench.services.cards import CardStep
 from sowbench.services.emergence_curve import EmergenceCurve, days_half_up, emergence_curve
+from sowbench.services.handbook_groups import IndexGroup, group_of, grouped
+from sowbench.services.house_fields import MONEY_UNIT
 from sowbench.services.tray_drawing import TrayDrawing, draw_tray
 
 if TYPE_CHECKING:
@@ -52,14 +54,6 @@ class IndexLine:
     name: str
     words: str
     drawing: TrayDrawing | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class IndexGroup:
-    """Crops of one group, as brassicas, folded together in the list."""
-
-    title: str
-    lines: tuple[IndexLine, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -257,33 +251,13 @@ def handbook_view(desk: Desk, query: str = "") -> HandbookView:
     return HandbookView(
         query=query,
         crops=tuple(line for line, more in crops if fits(line, more)),
-        groups=_groups(catalog, [line for line, more in crops if fits(line, more)]),
+        groups=grouped(
+            (line, group_of(catalog.crops[line.id])) for line, more in crops if fits(line, more)
+        ),
         containers=tuple(line for line, more in containers if fits(line, more)),
         n_crops=len(crops),
         n_containers=len(containers),
-        kinds=_kinds([(line, kind) for line, kind in containers if fits(line, kind)]),
-    )
-
-
-def _groups(catalog: Catalog, lines: list[IndexLine]) -> tuple[IndexGroup, ...]:
-    """Put crops together by their group, as the handbook has them in turn."""
-    found: dict[str, list[IndexLine]] = {}
-    for each in lines:
-        fact = catalog.crops[each.id].facts.get("group")
-        found.setdefault(str(fact.value) if fact is not None else "", []).append(each)
-    return tuple(
-        IndexGroup(wording.sentence_start(name.replace("_", " ")) or "Of your own", tuple(each))
-        for name, each in found.items()
-    )
-
-
-def _kinds(lines: list[tuple[IndexLine, str]]) -> tuple[IndexGroup, ...]:
-    """Put containers together by their kind."""
-    found: dict[str, list[IndexLine]] = {}
-    for line, kind in lines:
-        found.setdefault(kind, []).append(line)
-    return tuple(
-        IndexGroup(wording.sentence_start(kind), tuple(each)) for kind, each in found.items()
+        kinds=grouped((line, kind) for line, kind in containers if fits(line, kind)),
     )
 
 
@@ -393,7 +367,7 @@ def _reference(desk: Desk) -> tuple[Catalog, str]:
     """Return the reference under the house's own values, and the house's word for money."""
     with desk.book.reading() as unit:
         house, catalog, _ = house_of(unit)
-    return catalog, house.prices.currency or "money units of the house"
+    return catalog, house.prices.currency or MONEY_UNIT
 
 
 def _usual(containers: list[Container]) -> Container:

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+import re
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
 from enum import Enum
 from typing import Final
 
@@ -45,6 +46,9 @@ class HouseField:
     choices: tuple[str, ...] = ()
     source: str = ""
 
+
+MONEY_UNIT: Final = "money units of the house"
+"""What money is counted in where the house names no currency."""
 
 _T = FieldKind.TEXT
 _N = FieldKind.NUMBER
@@ -206,3 +210,50 @@ TITLES: Final = {
 
 FLAG_AS_CHOICE: Final = frozenset({"reusable"})
 """Flags of which a blank means something else than no."""
+
+
+def in_words(message: str, fields: Iterable[HouseField]) -> str:
+    """Say a problem with the labels of its fields, not with the keys of the file.
+
+    Parameters
+    ----------
+    message : str
+        What is wrong, as the reader of house.toml says it.
+    fields : iterable of HouseField
+        Fields that it may name.
+
+    Returns
+    -------
+    text : str
+        The same with labels in quotes.
+
+    Examples
+    --------
+    >>> in_words("area_m2 must be above 0.", [HouseField("area_m2", "Area of the bench top")])
+    '“Area of the bench top” must be above 0.'
+    """
+    for each in fields:
+        if "_" in each.key:
+            message = re.sub(
+                rf"(?<![\w.]){re.escape(each.key)}(?![\w.=])", f"“{each.label}”", message
+            )
+    return message
+
+
+def with_money(fields: Iterable[HouseField], currency: str) -> tuple[HouseField, ...]:
+    """Say the unit of money as the house does.
+
+    Parameters
+    ----------
+    fields : iterable of HouseField
+        The fields.
+    currency : str
+        Currency of the house; blank if it has none.
+
+    Returns
+    -------
+    fields : tuple of HouseField
+        With "crowns" in place of "money".
+    """
+    word = currency or MONEY_UNIT
+    return tuple(replace(each, unit=each.unit.replace("money", word)) for each in fields)

@@ -24,6 +24,8 @@ from sowbench.services.house_fields import (
     TITLES,
     FieldKind,
     HouseField,
+    in_words,
+    with_money,
 )
 
 if TYPE_CHECKING:
@@ -247,13 +249,14 @@ def _form(unit: Unit, table: str, at: int | None, values: Mapping[str, str] | No
     elif table == "crop":
         fields = _crop_fields(known)
     offered = _offered(unit, table)
+    currency = str(document.get("prices", {}).get("currency", ""))
     return HouseForm(
         table=table,
         at=at,
         title=TITLES[table],
         is_new=at is not None and at == n_tables,
-        fields=fields,
-        more=more,
+        fields=with_money(fields, currency),
+        more=with_money(more, currency),
         values=texts,
         doubts=_doubts(unit, table, known),
         offered=offered,
@@ -267,10 +270,13 @@ def _with(
     problems: Mapping[str, list[str]],
     others: Sequence[str],
 ) -> HouseForm:
-    """Lay problems over a form."""
+    """Lay problems over a form, in the words of its labels."""
+    own = (*form.fields, *form.more)
+    said = {key: [in_words(each, own) for each in found] for key, found in problems.items()}
+    every = [field for fields in TABLES.values() for field in fields]
     return HouseForm(
-        form.table, form.at, form.title, form.is_new, form.fields, form.more, dict(values),
-        dict(problems), tuple(others), form.doubts, _offered(unit, form.table),
+        form.table, form.at, form.title, form.is_new, form.fields, form.more, dict(values), said,
+        tuple(in_words(each, every) for each in others), form.doubts, _offered(unit, form.table),
     )  # fmt: skip
 
 

@@ -20,7 +20,7 @@ from sowbench.services import wording
 from sowbench.services.book_inputs import house_of
 from sowbench.services.chart_colors import in_page_colors
 from sowbench.services.house_day import day_in_house
-from sowbench.services.house_fields import TABLES
+from sowbench.services.house_fields import MONEY_UNIT, TABLES
 from sowbench.services.house_forms import house_text, shown_value
 from sowbench.services.place_climates import YearOfPlace, years_of_places
 
@@ -359,7 +359,8 @@ def _values(
         unit = "" if each.kind.value == "number" and " to " in each.unit else each.unit
         if each.unit == "money":
             number = float(value) if isinstance(value, int | float) else float(each.default or 0)
-            text, unit = wording.money(number, house.prices.currency), ""
+            text = wording.money(number, house.prices.currency)
+            unit = "" if house.prices.currency else MONEY_UNIT
         label = each.label
         shown.append(HouseValue(label, text, unit, each.assumed and value is None))
     return tuple(shown)
