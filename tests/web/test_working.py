@@ -11,6 +11,7 @@ from litestar.testing import TestClient
 
 from sowbench.domain.plan import Sowing
 from sowbench.science.errors import UnknownNameError
+from sowbench.services.ahead_page import ahead_page
 from sowbench.services.desk import Desk
 from sowbench.services.orders_free import free_view
 from sowbench.services.working_few import few_of_order, few_sowings
@@ -196,6 +197,7 @@ def test_every_address_of_a_working_answers(demo_client, demo_desk):
         counted = next(e.entry.sowing for e in unit.journal.latest(300) if e.entry.cells)
         unmet = next(each for each in unit.plans.body(head.id).unmet if each.offers)
     week = next(each for each in free_view(demo_desk).weeks if each.crops)
+    ahead = ahead_page(demo_desk)
     of = {
         "minutes": job.key,
         "germination": sowing.lot,
@@ -209,6 +211,9 @@ def test_every_address_of_a_working_answers(demo_client, demo_desk):
         "container": "plug-128",
         "part": "seed",
         "counted": counted,
+        "forecast-count": ahead.counts[0].sowing,
+        "forecast-order": ahead.others[0].orders[0].name,
+        **dict.fromkeys(("forecast", "forecast-ready"), ahead.others[0].name),
         **dict.fromkeys(("seeds-left", "seeds-taken"), sowing.lot),
         **dict.fromkeys(("use", "days", "press", "room-left", "climate"), "warm bench"),
         **dict.fromkeys(("enough", "in-time", "filled", "short"), sowing.orders[0].order),

@@ -13,6 +13,7 @@ from sowbench.services.ahead_records import (
     Band,
     CountWorth,
     OrderAhead,
+    OrderNow,
     Orphan,
 )
 from sowbench.services.book_inputs import lots_left
@@ -76,6 +77,83 @@ def ahead_page(desk: Desk) -> AheadPage:
         sum(not each.is_sown for each in every),
         forecast.gathered.season.house.prices.currency,
     )
+
+
+def ahead_sowing(desk: Desk, name: str) -> Ahead | None:
+    """Say how one sowing looks today.
+
+    Parameters
+    ----------
+    desk : Desk
+        The open book.
+    name : str
+        Its name.
+
+    Returns
+    -------
+    ahead : Ahead or None
+        None for one that is over, or in no plan.
+    """
+    with desk.book.reading() as unit:
+        if unit.plans.current() is None:
+            return None
+        forecast = house_forecast(unit, day_in_house(unit, desk.clock()))
+        if name not in forecast.sowings:
+            return None
+        return ahead_of(forecast, resowings(forecast, lots_left(unit)), name)
+
+
+def orders_now(desk: Desk, name: str = "") -> tuple[OrderNow, ...]:
+    """Say how orders look now beside their plan.
+
+    Parameters
+    ----------
+    desk : Desk
+        The open book.
+    name : str, default ""
+        One order; blank for those that moved from what was planned.
+
+    Returns
+    -------
+    orders : tuple of OrderNow
+        Those that have a begun sowing, the most pressing first.
+    """
+    with desk.book.reading() as unit:
+        if unit.plans.current() is None:
+            return ()
+        forecast = house_forecast(unit, day_in_house(unit, desk.clock()))
+    gathered = forecast.gathered
+    plans = {each.order: each for each in gathered.plan.orders}
+    rows = []
+    for each in gathered.orders:
+        if name and each.order != name:
+            continue
+        begun = any(gathered.sowings[share.sowing].entries for share in each.need.shares)
+        level = _LEVELS[forecast.state_of_order(each.order)]
+        if not begun or (not name and level is Level.PLAIN):
+            continue
+        order, told, plan = (
+            gathered.order(each.order),
+            forecast.orders[each.order],
+            plans[each.order],
+        )
+        rows.append(
+            OrderNow(
+                order.id,
+                order.customer,
+                gathered.season.catalog.crops[order.crop].name,
+                order.wanted_date,
+                told.chance_enough_frac,
+                told.chance_in_time_frac,
+                told.chance_filled_frac,
+                plan.chance_enough_frac,
+                plan.chance_in_time_frac,
+                plan.chance_filled_frac,
+                forecast.wanted(order.id),
+                level,
+            )
+        )
+    return tuple(sorted(rows, key=lambda row: (row.level is not Level.ACT, row.wanted_date)))
 
 
 def _soonest(ahead: Ahead) -> date:
@@ -305,8 +383,14 @@ def _resow(
     level: Level,
 ) -> str:
     """Say what a resowing would need."""
-    if level is Level.PLAIN or not any(each.lacks_plants for each in orders):
+    if level is Level.PLAIN:
         return ""
+    if not any(each.lacks_plants for each in orders):
+        told, planned = forecast.sowings[name], forecast.gathered.planned[name]
+        ready = _date(forecast, told.ready.p50)
+        if ready is None or ready > planned.ready_date.p50:
+            return "Warmer or lighter it comes sooner; else tell the customer."
+        return "Hold it cooler, or hand it over sooner."
     known = [found.of(each.name, name) for each in orders]
     advice = [each for each in known if each is not None]
     if not advice:

@@ -164,6 +164,40 @@ class Orphan:
 
 
 @dataclass(frozen=True, slots=True)
+class OrderNow:
+    """An order as it looks now, beside its plan.
+
+    Attributes
+    ----------
+    name, customer, crop : str
+        The order.
+    wanted_date : date
+        Day on which it is wanted.
+    enough_frac, in_time_frac, filled_frac : float
+        Chances as it looks now.
+    planned_enough_frac, planned_in_time_frac, planned_filled_frac : float
+        Chances by the plan.
+    confidence_frac : float
+        What it was given.
+    level : Level
+        How pressing it is.
+    """
+
+    name: str
+    customer: str
+    crop: str
+    wanted_date: date
+    enough_frac: float
+    in_time_frac: float
+    filled_frac: float
+    planned_enough_frac: float
+    planned_in_time_frac: float
+    planned_filled_frac: float
+    confidence_frac: float
+    level: Level
+
+
+@dataclass(frozen=True, slots=True)
 class AheadPage:
     """What is coming.
 

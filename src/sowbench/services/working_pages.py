@@ -20,6 +20,7 @@ from sowbench.services.working_card import (
 )
 from sowbench.services.working_day import day_working, job_working
 from sowbench.services.working_few import few_of_order, few_sowings, plan_head
+from sowbench.services.working_forecast import FORECAST, forecast_working
 from sowbench.services.working_free import free_working
 from sowbench.services.working_job import HANDS, use_working
 from sowbench.services.working_lot import germination_working
@@ -55,7 +56,8 @@ _OF_SOWING: Final[dict[str, Callable[[Recomputed, Sowing], Working]]] = {
 NAMES: Final = (*_OF_SOWING, *(each.value for each in Chance), "minutes", "use", "germination",
                 "cost", "bound", "supply", "room-left", "free", "days", "press",
                 "promised", "offer", "day", "seeds-left", "seeds-taken", "replicates",
-                "counted", "half-up", "container", "climate", "part", "short")  # fmt: skip
+                "counted", "half-up", "container", "climate", "part", "short",
+                *sorted(FORECAST))  # fmt: skip
 """What has a working, as its address names it."""
 
 
@@ -122,6 +124,8 @@ def working_of(
                 if what == "half-up"
                 else container_working(of, catalog)
             )
+        if what in FORECAST:
+            return forecast_working(unit, desk.today() if day is None else day, what, of)
         head = plan_head(unit, plan)
         if what in _OF_SOWING and not (what == "mix" and not of):
             model = model_of(few_sowings(unit, head, [of]))

@@ -1,4 +1,8 @@
-"""Addresses of the page of what is coming."""
+"""Addresses of the page of what is coming, and of the parts that other pages show of it.
+
+A forecast is worked out anew when something was entered, so other pages ask for their part of it
+once they are shown, and do not wait for it.
+"""
 
 from __future__ import annotations
 
@@ -6,7 +10,7 @@ from litestar import get
 from litestar.response import Template
 from litestar.types import ControllerRouterHandler
 
-from sowbench.services.ahead_page import ahead_page
+from sowbench.services.ahead_page import ahead_page, ahead_sowing, orders_now
 from sowbench.services.desk import Desk
 
 
@@ -16,4 +20,22 @@ def ahead(desk: Desk) -> Template:
     return Template("ahead/ahead.html", context={"page": ahead_page(desk), "here": "ahead"})
 
 
-routes: list[ControllerRouterHandler] = [ahead]
+@get("/ahead/part/today", sync_to_thread=True)
+def part_of_today(desk: Desk) -> Template:
+    """Show what presses, and the counts asked for, on the day's page."""
+    return Template("ahead/part_today.html", context={"page": ahead_page(desk)})
+
+
+@get("/ahead/part/sowing", sync_to_thread=True)
+def part_of_sowing(desk: Desk, of: str) -> Template:
+    """Show what to expect of a sowing on its page."""
+    return Template("ahead/part_sowing.html", context={"each": ahead_sowing(desk, of)})
+
+
+@get("/ahead/part/orders", sync_to_thread=True)
+def part_of_orders(desk: Desk, of: str = "") -> Template:
+    """Show how orders look now beside their plan: one, or those that moved."""
+    return Template("ahead/part_orders.html", context={"rows": orders_now(desk, of), "of": of})
+
+
+routes: list[ControllerRouterHandler] = [ahead, part_of_today, part_of_sowing, part_of_orders]
