@@ -10,6 +10,7 @@ from litestar import Litestar
 from litestar.testing import TestClient
 from tests.web.pages import page, queries, send, soup, words
 
+from sowbench.domain.journal import Entry, EntryKind
 from sowbench.domain.records import Pin
 from sowbench.services.desk import Desk
 from sowbench.services.season_place import STAYS_A_PAGE
@@ -269,3 +270,38 @@ def test_the_season_asks_the_same_number_of_questions_whatever_the_plan(
     with queries() as after:
         page(demo_client, "/season/pins")
     assert len(after) == len(before)
+
+
+def test_a_day_that_is_over_stands_beside_what_the_journal_said_by_its_end(
+    demo_client: TestClient[Litestar], demo_desk: Desk
+):
+    first, then, last = date(2027, 3, 1), date(2027, 3, 2), date(2027, 3, 3)
+    with demo_desk.book.reading() as unit:
+        head = unit.plans.current()
+        assert head is not None
+        stays = unit.season_page.stays(head.id, first, date(2027, 3, 5), "warm bench")
+        stay = next(
+            each
+            for each in stays
+            if each.from_date < first and each.to_date > date(2027, 3, 8) and each.sown_date
+        )
+    # The entry arrives late: it is about the second.
+    entry = Entry("f" * 32, then, EntryKind.DUMPED, stay.sowing)
+    with demo_desk.book.writing() as unit:
+        unit.journal.add([entry], demo_desk.clock())
+        unit.commit()
+
+    def row_of(day: date) -> str:
+        shown = page(demo_client, f"/season/day?on={day}")
+        assert "by the journal" in words(shown.main)
+        link = shown.select_one(f'a[href="/sowings/{quote(stay.sowing)}"]')
+        assert link is not None
+        return words(link.find_parent("tr"))
+
+    assert "ended on" not in row_of(first)
+    assert "ended on 2 March" in row_of(then)
+    assert "ended on 2 March" in row_of(last)
+
+
+def test_a_day_to_come_has_no_journal(demo_client: TestClient[Litestar]):
+    assert "by the journal" not in words(page(demo_client, "/season/day?on=2027-04-01").main)

@@ -13,6 +13,7 @@ from sowbench.services import wording
 from sowbench.services.book_inputs import house_of
 from sowbench.services.house_day import day_in_house
 from sowbench.services.season_page import PlaceRow, place_row
+from sowbench.services.season_stood import as_it_stood
 from sowbench.services.season_window import Window, window
 from sowbench.services.season_words import amount_words, cut, daily_uses, holds_words, last_day
 
@@ -265,9 +266,13 @@ def day_view(desk: Desk, day: date | None = None) -> DayView | None:
             )
         )
         stays = unit.season_page.stays(head.id, day, day + timedelta(days=1), None, 5000)
-        there = unit.season_page.trays_now(names) if day == today else []
+        there: Sequence[TraysThere] = []
+        if day == today:
+            there = unit.season_page.trays_now(names)
+        elif day < today:
+            stays, there = as_it_stood(unit, day, stays)
     by_place: dict[str, list[DayStay]] = {
-        name: _planned(name, day, stays, there, catalog, by_journal=day == today) for name in names
+        name: _planned(name, day, today, stays, there, catalog) for name in names
     }
     by_use = {each.name: each for each in uses}
     places = tuple(
@@ -279,7 +284,7 @@ def day_view(desk: Desk, day: date | None = None) -> DayView | None:
         day=day,
         today=today,
         places=places,
-        by_journal=day == today,
+        by_journal=day <= today,
         n_differ=sum(bool(stay.differs) for each in places for stay in each.stays),
     )
 
@@ -303,13 +308,14 @@ def _day_place(name: str, daily: DailyUse | None, day: date, stays: list[DayStay
 def _planned(
     place: str,
     day: date,
+    today: date,
     stays: Sequence[Stay],
     there: Sequence[TraysThere],
     catalog: Catalog,
-    *,
-    by_journal: bool,
 ) -> list[DayStay]:
     """List what the plan has in a place, and beside it what the journal says."""
+    by_journal = day <= today
+    that_day = "today" if day == today else "that day"
     n_there: defaultdict[str, int] = defaultdict(int)
     for each in there:
         if each.place == place:
@@ -320,7 +326,8 @@ def _planned(
         differs = _differs(stay, n_there.get(stay.sowing, 0)) if by_journal else ""
         due = ""
         if differs and stay.from_date == day and stay.ended_date is None:
-            differs, due = "", "comes here today" if stay.sown_date else "to be sown today"
+            due = f"comes here {that_day}" if stay.sown_date else f"to be sown {that_day}"
+            differs = ""
         found.append(
             DayStay(
                 sowing=stay.sowing,
@@ -340,9 +347,9 @@ def _planned(
         if each.place == place and each.sowing not in known:
             goes = elsewhere.get(each.sowing)
             is_due = goes is not None and goes.from_date == day
-            differs = "stands here; the plan has it nowhere today"
+            differs = f"stands here; the plan has it nowhere {that_day}"
             if goes is not None:
-                differs = f"stands here; the plan has it in {goes.place} today"
+                differs = f"stands here; the plan has it in {goes.place} {that_day}"
             found.append(
                 DayStay(
                     sowing=each.sowing,
@@ -353,7 +360,7 @@ def _planned(
                     since=None,
                     until=None,
                     differs="" if is_due else differs,
-                    due=f"goes to {goes.place} today" if is_due and goes is not None else "",
+                    due=f"goes to {goes.place} {that_day}" if is_due and goes is not None else "",
                 )
             )
     return found
@@ -361,6 +368,8 @@ def _planned(
 
 def _differs(stay: Stay, n_trays: int) -> str:
     """Say where the journal and the plan part."""
+    if stay.ended_date is not None and stay.ended_date >= stay.to_date - timedelta(days=1):
+        return ""  # handed over on its last day here, as planned
     if stay.ended_date is not None:
         return f"ended on {wording.span(stay.ended_date, None)}"
     if stay.sown_date is None:
