@@ -33,6 +33,8 @@ from sowbench.forecasting.supply import Parts, supply_parts
 # minute of counting (assumptions).
 STAKES = Stakes(600.0, 0.5, 30.0, 0.1, 0.5)
 RULE = ResowRule(now_frac=0.2, last_frac=0.35, sure_frac=0.5)
+# A resowing is made as sure as that, or as its order wants it.
+RESOW_CONFIDENCE = 0.95
 # One lot in twenty disappoints, says the house's experience (assumption).
 ODD_LOT_FRAC = 0.05
 
@@ -151,7 +153,7 @@ class Game:
         self.house.write_count(index, day, trays, results)
 
     def resow(self, index: int, day: int, n_cells: int, left: Day) -> bool:
-        """Resow, if there are hands and room for it; else it is tried again the next day.
+        """Resow, if there are hands and room for half of it; else it is tried the next day.
 
         Parameters
         ----------
@@ -173,8 +175,9 @@ class Game:
         per_tray = CROPS[sowing.crop].cells_per_tray
         standing = sum(trays for leaves, trays in self._leaves if leaves > day)
         room = min(left.trays, hands.room_trays - standing)
-        trays = min(-(-n_cells // per_tray), room)
-        if trays < 1 or n_cells < 1:
+        wanted = -(-n_cells // per_tray)
+        trays = min(wanted, room)
+        if trays < 1 or trays < wanted / 2:
             return False
         left.trays -= trays
         self._leaves.append((sowing.latest_day, trays))
@@ -306,9 +309,12 @@ class ByForecast:
         Whether counts are asked for, beside people's own rounds.
     looks_d : tuple of float
         Days after it should be half up on which some trays are looked at anyhow, and on its last
-        useful resowing day: an order that will be short is told early even where no resowing helps.
+        useful resowing day: an order that will be short is told early even if no resowing helps.
     look_trays : int
         Trays looked at then.
+    with_least_frac : float
+        Chance to be filled with the resowing from which it is given room; what saves most a tray
+        comes first.
     """
 
     resow: ResowRule = RULE
@@ -317,6 +323,7 @@ class ByForecast:
     counts: bool = True
     looks_d: tuple[float, ...] = (1.5,)
     look_trays: int = 4
+    with_least_frac: float = 0.5
 
     def __call__(self, game: Game, day: int, left: Day) -> None:
         """Do what is to be done on a work day.
@@ -337,9 +344,15 @@ class ByForecast:
             self._look(game, some, day, left)
         advice = dict(zip(some, self._advise(game, some, day, left), strict=True))
         short = [index for index in some if advice[index].short]
-        for index in sorted(short, key=lambda each: -advice[each].gain):
+        trays = {
+            index: -(
+                -advice[index].n_cells // CROPS[game.season.sowings[index].crop].cells_per_tray
+            )
+            for index in short
+        }
+        for index in sorted(short, key=lambda each: -advice[each].gain / max(trays[each], 1)):
             game.played.flagged_day.setdefault(index, day)
-            if advice[index].pays:
+            if advice[index].pays and advice[index].chance_with_frac >= self.with_least_frac:
                 game.resow(index, day, advice[index].n_cells, left)
 
     def _look(self, game: Game, some: list[int], day: int, left: Day) -> None:
@@ -412,7 +425,7 @@ class ByForecast:
         told = advise_resowing(
             parts, [[each] for each in ways],
             [game.season.sowings[index].latest_day for index in some],
-            [game.season.sowings[index].confidence_frac for index in some],
+            [max(game.season.sowings[i].confidence_frac, RESOW_CONFIDENCE) for i in some],
             day, next_work_day(day), self.stakes, self.resow,
         )  # fmt: skip
         return batch, parts, told
