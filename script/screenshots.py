@@ -39,6 +39,7 @@ def pages_of(desk: Desk) -> dict[str, str]:
         "begin": "/begin",
         "today": "/today",
         "count-list": "/count",
+        "ahead": "/ahead",
         "orders": "/orders",
         "order": f"/orders/{quote(plan.unmet[0].order, safe='')}",
         "take-in": "/orders/take-in",

@@ -31,6 +31,7 @@ def pages_of(desk: Desk) -> list[str]:
         "/today",
         "/today/2027-03-08",
         "/count",
+        "/ahead",
         "/orders",
         "/orders?show=unmet",
         f"/orders/{quote(unmet, safe='')}",
@@ -38,6 +39,7 @@ def pages_of(desk: Desk) -> list[str]:
         "/orders/new",
         "/orders/take-in",
         "/orders/promise",
+        "/orders/promise?crop=lettuce&plants=300&wanted_on=2027-05-20",
         "/orders/free",
         "/plans",
         f"/plans/{head.id}",
@@ -52,10 +54,12 @@ def pages_of(desk: Desk) -> list[str]:
         "/supplies",
         "/house",
         "/handbook",
+        "/handbook?q=lettuce",
         "/handbook/crops/lettuce",
         "/handbook/containers/plug-128",
         "/season/place?of=warm%20bench",
         "/season/day?on=2027-03-09",
+        "/season/day?on=2027-03-05",
         "/begin",
         "/no/such/page",
     ]
@@ -108,8 +112,8 @@ def look(page: Page, url: str, paths: list[str], told: list[str], width: int) ->
         for scheme in ("light", "dark"):
             page.emulate_media(color_scheme=scheme)
             wrong += [f"{path} {scheme}: {each}" for each in faults(page)]
-            if page.locator("button.working").count():
-                page.locator("button.working").first.click()
+            if page.locator("button.working:visible").count():
+                page.locator("button.working:visible").first.click()
                 page.locator("#working[open] #working-body *").first.wait_for()
                 wrong += [f"{path} {scheme}, working: {each}" for each in faults(page)]
                 page.keyboard.press("Escape")

@@ -51,6 +51,9 @@ COMMANDS: dict[str, LazyCommand] = {
     ),
     "containers": LazyCommand("sowbench.cli.container:every", "List the containers."),
     "demo": LazyCommand("sowbench.cli.demo:command", "Plan and check an invented nursery."),
+    "ahead": LazyCommand(
+        "sowbench.cli.ahead:command", "Which stands will be short or late, and what to count."
+    ),
     "rebuild": LazyCommand(
         "sowbench.cli.rebuild:command", "Make the state of the house book anew from its journal."
     ),

@@ -125,7 +125,7 @@ def forecast_key(unit: Unit, today: date) -> tuple[object, ...]:
     last = unit.journal.latest(1)
     return (
         None if head is None else (head.id, head.made_at),
-        last[0].seq if last else 0,
+        (last[0].seq, last[0].entry.id) if last else None,
         unit.orders_page.last_change(),
         learned_key(unit),
         today,
@@ -168,7 +168,7 @@ def _gathered(
     unit: Unit, head: PlanHead, plan: Plan, today: date, key: tuple[object, ...]
 ) -> ForecastSet:
     """Gather what is forecast by a plan."""
-    house, catalog, weather = learned_house_of(unit, head.house_version)
+    house, catalog, weather = learned_house_of(unit, head.house_version, today.year)
     learned = learned_now(unit)
     followed = followed_sowings(unit, plan)
     orders = unit.orders.named({each.order for each in plan.orders})
