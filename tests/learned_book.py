@@ -121,7 +121,7 @@ def orders() -> list[Order]:
     ]
 
 
-def filled(book, entries: Sequence[Entry], crops: Sequence[str] = ("kale",)) -> None:  # type: ignore[no-untyped-def]
+def filled(book, entries: Sequence[Entry], crops: Sequence[str] = ("kale",)) -> None:
     """Fill a book."""
     with book.writing() as unit:
         unit.houses.put(HOUSE, NOW, "Ana", "")

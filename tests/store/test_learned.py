@@ -61,7 +61,7 @@ def test_sowings_that_ended_are_told_with_their_last_entry(book):
             ],
             NOW,
         )
-        assert unit.learned.ended(10) == [("S-1", "basil", DAY, later, 4)]
+        assert unit.learned.ended(10) == [("S-1", "basil", DAY, later, 4, "d")]
         assert unit.learned.last_seq() == 5
         assert unit.learned.losses_entered() == {2027}
 

@@ -249,8 +249,8 @@ def loaded_of(unit: Unit, from_date: date) -> BookInputs:
     # What is learned is read off plans and journals, through this module.
     from sowbench.services.learned import learned_house_of, values_now
 
-    house, catalog, weather = learned_house_of(unit)
-    learned = values_now(unit)
+    house, catalog, weather = learned_house_of(unit, season=from_date.year)
+    learned = values_now(unit, from_date.year)
     version = unit.houses.current()
     head = unit.plans.current()
     kept = None if head is None else unit.plans.body(head.id)

@@ -155,24 +155,29 @@ def learned_now(unit: Unit) -> Learned:
     return _LEARNED.get(learned_key(unit), lambda: learn(finished_of_book(unit), choices_of(unit)))
 
 
-def values_now(unit: Unit) -> LearnedValues:
+def values_now(unit: Unit, season: int | None = None) -> LearnedValues:
     """Return the learned values that take the place of the handbook's.
 
     Parameters
     ----------
     unit : Unit
         A unit of work of the book.
+    season : int or None, default None
+        Year that is planned; None is one that nothing is known of yet.
 
     Returns
     -------
     values : LearnedValues
         By crop, ready rule and task.
     """
-    return _VALUES.get(learned_key(unit), lambda: values_of(learned_now(unit), house_of(unit)[1]))
+    return _VALUES.get(
+        (season, *learned_key(unit)),
+        lambda: values_of(learned_now(unit), house_of(unit)[1], season),
+    )
 
 
 def learned_house_of(
-    unit: Unit, version: int | None = None
+    unit: Unit, version: int | None = None, season: int | None = None
 ) -> tuple[House, Catalog, WeatherYear | None]:
     """Return the house as it has learned to know itself, for new plans and for forecasts.
 
@@ -182,6 +187,8 @@ def learned_house_of(
         A unit of work of the book.
     version : int or None, default None
         Version of the house; None is the current one.
+    season : int or None, default None
+        Year that is planned; None is one that nothing is known of yet.
 
     Returns
     -------
@@ -193,7 +200,7 @@ def learned_house_of(
         The typical year.
     """
     house, catalog, weather = house_of(unit, version)
-    return (*_laid(house, catalog, values_now(unit)), weather)
+    return (*_laid(house, catalog, values_now(unit, season)), weather)
 
 
 def plan_house_of(unit: Unit, head: PlanHead) -> tuple[House, Catalog, WeatherYear | None]:

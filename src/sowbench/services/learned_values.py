@@ -108,7 +108,7 @@ class LearnedValues:
         return msgspec.json.decode(body, type=cls)
 
 
-def values_of(learned: Learned, catalog: Catalog) -> LearnedValues:
+def values_of(learned: Learned, catalog: Catalog, season: int | None = None) -> LearnedValues:
     """Say what was learned as values by crop, ready rule and task.
 
     Parameters
@@ -117,6 +117,8 @@ def values_of(learned: Learned, catalog: Catalog) -> LearnedValues:
         What was learned.
     catalog : Catalog
         The handbook with the house file's own values.
+    season : int or None, default None
+        Year that is planned; None is one that nothing is known of yet.
 
     Returns
     -------
@@ -129,7 +131,7 @@ def values_of(learned: Learned, catalog: Catalog) -> LearnedValues:
     if _speaks(learned, known, PACE_EMERGENCE):
         for crop in catalog.crops.values():
             sigma = crop.emergence.sigma_pace
-            of = learned.applied(PACE_EMERGENCE, crop.id, crop.kin, sigma)
+            of = learned.applied(PACE_EMERGENCE, crop.id, crop.kin, sigma, season=season)
             value = LearnedValue(of.multiplier, of.sigma, of.n_evidence, of.n_house)
             if _matters(value, sigma):
                 pace[crop.id] = value
@@ -137,7 +139,9 @@ def values_of(learned: Learned, catalog: Catalog) -> LearnedValues:
         for key, rule in catalog.ready_rules.items():
             kin = catalog.crops[rule.crop].kin if rule.crop in catalog.crops else ""
             container = rule.container_class.value
-            of = learned.applied(PACE_READY, rule.crop, kin, rule.sigma_growth, container=container)
+            of = learned.applied(
+                PACE_READY, rule.crop, kin, rule.sigma_growth, container=container, season=season
+            )
             value = LearnedValue(of.multiplier, of.sigma, of.n_evidence, of.n_house)
             if _matters(value, rule.sigma_growth):
                 ready["|".join((key[0], key[1].value, key[2]))] = value

@@ -128,16 +128,19 @@ class LearnedStore(Repository):
             The newest first.
         """
         life, entry = t.sowing_life.c, t.entry.c
-        last = select(func.max(entry.seq)).where(entry.sowing == life.sowing).scalar_subquery()
+        of_sowing = entry.sowing == life.sowing
+        last = select(func.max(entry.seq)).where(of_sowing).scalar_subquery()
+        of_last = select(entry.id).where(of_sowing).order_by(entry.seq.desc()).limit(1)
+        which = of_last.scalar_subquery()
         query = (
-            select(life.sowing, life.crop, life.sown_date, life.ended_date, last)
+            select(life.sowing, life.crop, life.sown_date, life.ended_date, last, which)
             .where(life.ended_date.is_not(None), life.sown_date.is_not(None))
             .order_by(life.ended_date.desc(), life.sowing)
             .limit(limit)
         )
         return [
-            Ended(sowing, crop, sown, ended, seq or 0)
-            for sowing, crop, sown, ended, seq in self._connection.execute(query)
+            Ended(sowing, crop, sown, ended, seq or 0, last_id or "")
+            for sowing, crop, sown, ended, seq, last_id in self._connection.execute(query)
         ]
 
     def last_seq(self) -> int:

@@ -39,6 +39,7 @@ class Ended(NamedTuple):
     sown_date: date
     ended_date: date
     last_seq: int
+    last_entry: str
 
 
 class KeptFinished(NamedTuple):
