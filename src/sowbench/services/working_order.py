@@ -84,13 +84,15 @@ def chance_working(model: Recomputed, name: str, which: Chance) -> Working:
     if which is not Chance.ENOUGH:
         lines += _time_lines(model, order, parts)
     if which is Chance.FILLED:
+        product = chances.enough_frac * chances.in_time_frac
+        is_product = abs(product - chances.filled_frac) <= _SAME_FRAC
         lines.append(
             Line(
                 "Both at once: on some day of the window what is ready and not overgrown is "
                 "enough. A slow season delays and thins together, so this is not simply one "
-                "chance times the other.",
-                f"not {chances.enough_frac:.3f} x {chances.in_time_frac:.3f} = "
-                f"{chances.enough_frac * chances.in_time_frac:.3f}",
+                f"chance times the other{', though here it comes to the same' * is_product}.",
+                f"{'about' if is_product else 'not'} {chances.enough_frac:.3f} x "
+                f"{chances.in_time_frac:.3f} = {product:.3f}",
                 wording.percent(chances.filled_frac, 1),
             )
         )

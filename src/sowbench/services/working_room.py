@@ -444,6 +444,7 @@ def press_working(unit: Unit, head: PlanHead, name: str, today: date, currency: 
     prices = saved_by_day(plan, daily)
     one = "hour" if daily.hands else "tray" if daily.unit == "trays" else daily.unit
     per = 60.0 if daily.hands else 1.0
+    per_words = "One hour on each day" if daily.hands else f"One {one}"
     spells = wording.listed(spell_words(each) for each in full_spells(coming))
     lines = [
         Line(
@@ -470,14 +471,14 @@ def press_working(unit: Unit, head: PlanHead, name: str, today: date, currency: 
     return Working(
         "What presses",
         f"{name}, {wording.count(len(full), 'day')} without room",
-        f"one {one} more would save about {wording.money(saved, currency)}",
+        f"{per_words} more would save about {wording.money(saved, currency)}",
         tuple(inputs),
         tuple(lines),
         saved,
         saved,
         compared(
-            _written(sum(each.here for each in full), f"{use.unit} x days"),
-            _written(sum(each.plan for each in full), f"{use.unit} x days"),
+            _written(sum(each.here for each in full), f"{use.unit} times days"),
+            _written(sum(each.plan for each in full), f"{use.unit} times days"),
             is_same=use.agrees,
         ),
         where=f"{_WHERE_PRICE}, and the working of the plan's bound",
