@@ -139,7 +139,7 @@ def test_the_forecast_calls_bad_lots_short_once_they_can_be_seen_and_resows_from
     failures = replace(Failures(), bad_lot_frac=1.0, bad_lot_low=0.3, bad_lot_high=0.4)
     made = made_season(12, 6, failures)
     game = Game(made)
-    played = game.play(ByForecast(), learns=True)
+    played = game.play(ByForecast())
     seen = [
         index
         for index in game.all
