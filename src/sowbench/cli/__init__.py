@@ -54,6 +54,9 @@ COMMANDS: dict[str, LazyCommand] = {
     "ahead": LazyCommand(
         "sowbench.cli.ahead:command", "Which stands will be short or late, and what to count."
     ),
+    "learned": LazyCommand(
+        "sowbench.cli.learned:command", "How the house differs from the handbook."
+    ),
     "rebuild": LazyCommand(
         "sowbench.cli.rebuild:command", "Make the state of the house book anew from its journal."
     ),
