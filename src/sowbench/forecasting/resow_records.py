@@ -52,6 +52,8 @@ ONLY_MISSED: Final = Stakes(1.0, 0.0, 0.0, 0.0, 0.0)
 class ResowRule:
     """When a sowing is called short.
 
+    The usual values are tuned on the seasons of docs/benchmarks.md, "Failures planted".
+
     Attributes
     ----------
     now_frac : float
@@ -66,8 +68,8 @@ class ResowRule:
         Money that a resowing must save at least.
     """
 
-    now_frac: float = 0.3
-    last_frac: float = 0.5
+    now_frac: float = 0.2
+    last_frac: float = 0.35
     sure_frac: float = 0.5
     gain_least: float = 0.0
 
