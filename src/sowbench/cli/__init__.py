@@ -50,6 +50,9 @@ COMMANDS: dict[str, LazyCommand] = {
         "sowbench.cli.container:one", "Print a container's values with their sources."
     ),
     "containers": LazyCommand("sowbench.cli.container:every", "List the containers."),
+    "water": LazyCommand(
+        "sowbench.cli.water:command", "Judge a water report, and reckon the acid it wants."
+    ),
     "demo": LazyCommand("sowbench.cli.demo:command", "Plan and check an invented nursery."),
     "ahead": LazyCommand(
         "sowbench.cli.ahead:command", "Which stands will be short or late, and what to count."

@@ -291,6 +291,8 @@ def judged(water: Water, uses: Sequence[str] = ()) -> tuple[Verdict, ...]:
     """
     found = []
     for limit in water_limits():
+        if "advice" in limit.use:  # a class of hardness, no limit
+            continue
         if uses and not any(word in limit.use for word in uses):
             continue
         value = _value(water, limit)
