@@ -116,7 +116,9 @@ def test_a_frozen_crop_keeps_its_factor_and_a_frozen_kin_carries_its_crops():
     every = [finished(f"S{i}", pace=0.2) for i in range(5)]
     crop = learn(every, Choices(frozen={f"{PACE_EMERGENCE}|crop|basil": 1.0}))
     at = {"container": "pot", "place": "elsewhere"}
-    assert pace(crop, **at).multiplier == pytest.approx(1.0)
+    assert pace(crop).multiplier == pytest.approx(1.0)
+    assert pace(crop, container="plug", season=2027).multiplier == pytest.approx(1.0)
+    assert 0.9 < pace(crop, **at).multiplier < 1.0  # less what the bench was slow by
     assert pace(crop).sigma == pytest.approx(pace(learn(every)).sigma)
     factor = next(
         each

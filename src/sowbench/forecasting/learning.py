@@ -242,18 +242,21 @@ class Learned:
             parts[Level.SEASON, ""] = 1.0
         else:
             parts[Level.SEASON, _of_season(crop, season)] = 1.0
-        beside = 0.0
+        beside = usual = 0.0
         for level, name in ((Level.CONTAINER, container), (Level.PLACE, place)):
-            shares = of.typical(crop, level) if name is None else {name: 1.0}
-            for each, share in shares.items():
+            typical = of.typical(crop, level)
+            for each, share in (typical if name is None else {name: 1.0}).items():
                 parts[level, each] = share
                 beside += share * self._beside(of, level, each)
+            usual += sum(share * self._beside(of, level, each) for each, share in typical.items())
         means = {
             level: own * of.mean_of(level, name)
             for level, name in ((Level.HOUSE, ""), (Level.KIN, kin), (Level.CROP, crop))
         }
         mean = self._frozen_total(quantity, crop, kin, means) + beside
-        if season is not None:
+        if factor_key(quantity, Level.CROP, crop) in self.choices.frozen:
+            mean -= usual  # it was frozen as it stands where the crop is raised
+        elif season is not None:
             mean += of.mean_of(Level.SEASON, _of_season(crop, season))
         x, unseen = of.row(parts)
         variance = of.pooled.moments(x)[1] + unseen + SPAN_OF_T**2 * of.pooled.scale2
@@ -386,6 +389,11 @@ def _factors(found: _Quantity, choices: Choices) -> list[Factor]:
                 loading = own if level in _OF_DOUBT else 1.0
                 parts[up, name if up is level else _above(mine[0], up)] = loading
                 prior += (loading * scale) ** 2
+            if level is Level.CROP:
+                for up in (Level.CONTAINER, Level.PLACE):
+                    for each, share in found.typical(name, up).items():
+                        parts[up, each] = share
+                        prior += (share * float(getattr(found.scales, up.value))) ** 2
             mean, variance = found.pooled.moments(found.row(parts)[0])
             sd = math.sqrt(variance)
             out.append(

@@ -253,8 +253,9 @@ class Factor:
     name : str
         Crop, kin, container class or place; blank for the house.
     multiplier : float
-        exp of the mean: against the handbook, of the house, kin and crop with what is above; of
-        containers and places against the others. The odds' for quantities on the logit.
+        exp of the mean: against the handbook, of the house, kin and crop with what is above, of a
+        crop also with the containers and places of its evidence; of containers and places against
+        the others. The odds' for quantities on the logit.
     low, high : float
         Ten and ninety percent points.
     n_evidence : int

@@ -402,7 +402,7 @@ def _heading(learned: Learned, catalog: Catalog) -> str:
         sure = abs(off) / max(sd, 1e-9)
         if abs(off) < 0.03 or sure < _SPAN80 or (best is not None and sure <= best[0]):
             continue
-        how = f"{100 * abs(math.expm1(off)):.0f} % {'later' if off > 0 else 'sooner'}"
+        how = f"{100 * abs(math.expm1(off)):.0f}\u00a0% {'later' if off > 0 else 'sooner'}"
         verb = "comes up" if each.quantity == PACE_EMERGENCE else "is ready"
         name = _what(Level.CROP, each.name, catalog)
         best = (sure, f"{name} {verb} {how} here than the handbook says")
