@@ -15,7 +15,7 @@ from sowbench.services import wording
 from sowbench.services.offers import offer_words, reason_words
 from sowbench.services.place_climates import YearOfPlace, years_of_places
 from sowbench.services.season_words import amount_words, cut, last_day, spell_words
-from sowbench.services.working_room import saved_on_full_days
+from sowbench.services.working_press import saved_on_full_days
 
 if TYPE_CHECKING:
     from sowbench.domain.plan import Plan, Sowing, Step

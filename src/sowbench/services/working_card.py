@@ -10,7 +10,7 @@ import numpy as np
 
 from sowbench.science.emergence import days_at_constant, thermal_rate
 from sowbench.science.errors import UnknownNameError
-from sowbench.science.medium import frustum_volume
+from sowbench.science.medium import Shape, frustum_volume
 from sowbench.science.weather_year import day_of_common_year
 from sowbench.services import wording
 from sowbench.services.place_climates import years_of_places
@@ -166,7 +166,8 @@ def container_working(name: str, catalog: Catalog) -> Working:
     depth = _number(facts, "depth_mm")
     shape = facts.get("cell_shape")
     if top and bottom and depth and shape is not None:
-        volume = float(frustum_volume(top, bottom, depth, str(shape.value)))
+        outline: Shape = "round" if shape.value == "round" else "square"
+        volume = float(frustum_volume(top, bottom, depth, outline))
         bottom_fact = facts["cell_bottom_mm"]
         lines.append(
             Line(

@@ -28,8 +28,9 @@ from sowbench.services.working_model import Recomputed, model_of
 from sowbench.services.working_money import bound_working, cost_working, sowing_cost_working
 from sowbench.services.working_order import Chance, chance_working
 from sowbench.services.working_parts import part_working, short_working
+from sowbench.services.working_press import press_working
 from sowbench.services.working_ready import overgrown_working, ready_working
-from sowbench.services.working_room import days_working, press_working, room_left_working
+from sowbench.services.working_room import days_working, room_left_working
 from sowbench.services.working_seed import (
     left_working,
     replicates_working,

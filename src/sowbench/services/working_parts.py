@@ -9,7 +9,7 @@ from sowbench.checking.chances import Stands
 from sowbench.checking.costs import chance_costs, material_costs
 from sowbench.checking.hands import water_by_day
 from sowbench.checking.report import Ledger
-from sowbench.planning.money import PARTS
+from sowbench.science.cost import PARTS
 from sowbench.science.errors import UnknownNameError
 from sowbench.services import wording
 from sowbench.services.kept_results import Kept

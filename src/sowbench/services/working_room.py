@@ -8,7 +8,7 @@ from datetime import date, timedelta
 from typing import TYPE_CHECKING, Final
 
 from sowbench.checking.rooms import stays, step_area
-from sowbench.exchange.season_use import FULL_FRAC, full_spells
+from sowbench.exchange.season_use import FULL_FRAC
 from sowbench.science.errors import OutOfRangeError, UnknownNameError
 from sowbench.services import wording
 from sowbench.services.plan_body import plan_body
@@ -16,7 +16,6 @@ from sowbench.services.season_words import (
     cut,
     daily_uses,
     last_day,
-    spell_words,
 )
 from sowbench.services.working import (
     HOUSE,
@@ -32,20 +31,18 @@ from sowbench.services.working_model import model_of
 
 if TYPE_CHECKING:
     from sowbench.domain.book import PlanHead
-    from sowbench.domain.plan import Plan
     from sowbench.domain.ports import Unit
     from sowbench.domain.records import Place
     from sowbench.exchange.season_use import DailyUse
     from sowbench.services.working_model import Recomputed
 
 MOST_DAYS: Final = 430
-_MOST_LINES: Final = 35
-_MOST_PAYING: Final = 12
+MOST_LINES: Final = 35
+"""Days that are shown one by one; of more, the fullest of each week."""
 _WEEK: Final = timedelta(days=7)
 _SAME: Final = 0.1
 _SAME_FRAC: Final = 0.02
 _WHERE_ROOM: Final = "docs/model.md, section 6"
-_WHERE_PRICE: Final = "docs/model.md, section 9"
 
 
 @dataclass(frozen=True, slots=True)
@@ -188,13 +185,37 @@ def taken(
     return rows
 
 
-def _written(value: float, unit: str) -> str:
-    """Write an amount in the unit of a place, or minutes."""
+def written(value: float, unit: str) -> str:
+    """Write an amount in the unit of a place, or minutes.
+
+    Parameters
+    ----------
+    value : float
+        How much.
+    unit : str
+        Its unit.
+
+    Returns
+    -------
+    text : str
+        As "12.5 m²", "36 trays".
+    """
     return f"{value:,.{1 if unit == 'm²' else 0}f} {unit}"
 
 
-def _holds(use: UseOfDays) -> tuple[Input, ...]:
-    """What there is, as inputs."""
+def holds_inputs(use: UseOfDays) -> tuple[Input, ...]:
+    """Tell what there is, as inputs.
+
+    Parameters
+    ----------
+    use : UseOfDays
+        Use of a place or of the hands.
+
+    Returns
+    -------
+    inputs : tuple of Input
+        Room or working time, and what is in it.
+    """
     place = use.place
     if use.daily.hands:
         return (
@@ -239,7 +260,7 @@ def room_left_working(unit: Unit, head: PlanHead, name: str, day: date) -> Worki
     subject = f"{name}, week of {wording.span(monday, monday + timedelta(days=6))}"
     if use.daily.capacity is None:
         line = Line("It has no limit, so nothing is left to say.", "", "no limit")
-        return Working("Room left", subject, "no limit", _holds(use), (line,))
+        return Working("Room left", subject, "no limit", holds_inputs(use), (line,))
     lines, here, plan = [], [], []
     for each in use.days:
         capacity = each.capacity or 0.0
@@ -249,7 +270,7 @@ def room_left_working(unit: Unit, head: PlanHead, name: str, day: date) -> Worki
             Line(
                 f"{wording.day(each.day)}:",
                 f"{capacity:,.1f} - {each.here:,.1f}",
-                _written(here[-1], use.unit),
+                written(here[-1], use.unit),
             )
         )
     if use.daily.hands:
@@ -258,18 +279,18 @@ def room_left_working(unit: Unit, head: PlanHead, name: str, day: date) -> Worki
     else:
         figure, planned, unit_words = min(here), min(plan), use.unit
         lines.append(
-            Line("What is left on the fullest day.", "least of these", _written(figure, use.unit))
+            Line("What is left on the fullest day.", "least of these", written(figure, use.unit))
         )
-    written = [f"{wording.amount(round(each, 1))} {unit_words}" for each in (figure, planned)]
+    said = [f"{wording.amount(round(each, 1))} {unit_words}" for each in (figure, planned)]
     return Working(
         "Hands left" if use.daily.hands else "Room left",
         subject,
-        written[0],
-        _holds(use),
+        said[0],
+        holds_inputs(use),
         tuple(lines),
         figure,
         planned,
-        compared(*written, is_same=use.agrees),
+        compared(*said, is_same=use.agrees),
         where=_WHERE_ROOM,
     )
 
@@ -295,8 +316,8 @@ def days_working(unit: Unit, head: PlanHead, name: str, first: date, until: date
     """
     use = use_of_days(unit, head, name, first, until)
     fullest = max(use.days, key=_share)
-    lines = [_day_line(each, use.unit) for each in _shown(use.days)]
-    if len(use.days) > _MOST_LINES:
+    lines = [day_line(each, use.unit) for each in shown_days(use.days)]
+    if len(use.days) > MOST_LINES:
         lines.insert(0, Line(f"Of {len(use.days)} days the fullest of each week:"))
     n_full = sum(_share(each) >= FULL_FRAC for each in use.days)
     lines.append(
@@ -307,12 +328,12 @@ def days_working(unit: Unit, head: PlanHead, name: str, first: date, until: date
             _said(fullest, use.unit),
         )
     )
-    here, plan = _written(fullest.here, use.unit), _written(fullest.plan, use.unit)
+    here, plan = written(fullest.here, use.unit), written(fullest.plan, use.unit)
     return Working(
         "How busy" if use.daily.hands else "How full",
         f"{name}, {wording.span(use.days[0].day, use.days[-1].day)}",
         f"{_said(fullest, use.unit)} on {wording.day(fullest.day)}",
-        _holds(use),
+        holds_inputs(use),
         tuple(lines),
         fullest.here,
         fullest.plan,
@@ -331,238 +352,47 @@ def _share(each: DayUse) -> float:
 def _said(each: DayUse, unit: str) -> str:
     """Say how full a day is."""
     if each.capacity is None:
-        return _written(each.here, unit)
+        return written(each.here, unit)
     share = wording.percent(_share(each))
-    return f"{_written(each.here, unit)} of {_written(each.capacity, unit)}, {share}"
+    return f"{written(each.here, unit)} of {written(each.capacity, unit)}, {share}"
 
 
-def _day_line(each: DayUse, unit: str) -> Line:
-    """One day as a line."""
+def day_line(each: DayUse, unit: str) -> Line:
+    """Show one day as a line.
+
+    Parameters
+    ----------
+    each : DayUse
+        The day.
+    unit : str
+        Unit of use.
+
+    Returns
+    -------
+    line : Line
+        Use and capacity, and their share.
+    """
     symbols = "" if each.capacity is None else f"{each.here:,.1f} / {each.capacity:,.1f}"
-    share = _written(each.here, unit) if each.capacity is None else wording.percent(_share(each))
+    share = written(each.here, unit) if each.capacity is None else wording.percent(_share(each))
     return Line(f"{wording.day(each.day)}:", symbols, share)
 
 
-def _shown(days: tuple[DayUse, ...]) -> list[DayUse]:
-    """All days, or of many the fullest of each week."""
-    if len(days) <= _MOST_LINES:
+def shown_days(days: tuple[DayUse, ...]) -> list[DayUse]:
+    """Choose the days to show.
+
+    Parameters
+    ----------
+    days : tuple of DayUse
+        All of them.
+
+    Returns
+    -------
+    shown : list of DayUse
+        All, or of many the fullest of each week.
+    """
+    if len(days) <= MOST_LINES:
         return list(days)
     weeks: defaultdict[date, list[DayUse]] = defaultdict(list)
     for each in days:
         weeks[each.day - timedelta(days=each.day.weekday())].append(each)
     return [max(week, key=_share) for week in weeks.values()]
-
-
-def saved_by_day(plan: Plan, daily: DailyUse) -> dict[date, float]:
-    """Return what one more of a place, or one minute more, would save on each day.
-
-    Parameters
-    ----------
-    plan : Plan
-        The plan with its prices.
-    daily : DailyUse
-        The place, or the hands.
-
-    Returns
-    -------
-    money : dict of date to float
-        The plan's price of a day; days without one are left out.
-    """
-    found: defaultdict[date, float] = defaultdict(float)
-    for each in plan.prices:
-        is_it = each.kind == "crew" if daily.hands else (
-            each.kind == "place" and each.name == daily.name
-        )  # fmt: skip
-        if is_it and each.price > 0:
-            found[each.date] += each.price
-    return dict(found)
-
-
-def saved_on_full_days(plan: Plan, daily: DailyUse, today: date) -> tuple[float, list[date]]:
-    """Return what one more would save on the days to come without room.
-
-    Parameters
-    ----------
-    plan : Plan
-        The plan with its prices.
-    daily : DailyUse
-        The place, or the hands.
-    today : date
-        The day in the house.
-
-    Returns
-    -------
-    money : float
-        Of a square meter or a position, on all these days; of the hands, of an hour on each.
-    days : list of date
-        The days.
-    """
-    coming = cut(daily, today, max(last_day(daily), today) + timedelta(days=1))
-    days = [
-        each.from_date + timedelta(days=at)
-        for each in full_spells(coming)
-        for at in range(each.n_days)
-    ]
-    prices = saved_by_day(plan, daily)
-    per = 60.0 if daily.hands else 1.0
-    return per * sum(prices.get(each, 0.0) for each in days), days
-
-
-def press_working(unit: Unit, head: PlanHead, name: str, today: date, currency: str) -> Working:
-    """Show why a place or the hands press, and what one more would save.
-
-    Parameters
-    ----------
-    unit : Unit
-        Unit of work.
-    head : PlanHead
-        The plan.
-    name : str
-        The place, or the hands.
-    today : date
-        The day in the house.
-    currency : str
-        Currency of the house.
-
-    Returns
-    -------
-    working : Working
-        The plan's prices of the full days, added up, and who pays them.
-    """
-    plan = plan_body(unit, head)
-    daily = next((each for each in daily_uses(unit, head.id) if each.name == name), None)
-    if daily is None:
-        raise UnknownNameError(name, "place of this plan")
-    saved, days = saved_on_full_days(plan, daily, today)
-    what = "Hands" if daily.hands else wording.sentence_start(name)
-    if not days:
-        line = Line("It is full on no day to come, so one more would save nothing.", "", "0")
-        return Working("What presses", name, "nothing", (), (line,), 0.0, 0.0)
-    coming = cut(daily, today, max(last_day(daily), today) + timedelta(days=1))
-    use = use_of_days(unit, head, name, days[0], days[-1] + timedelta(days=1))
-    full = [each for each in use.days if each.day in set(days)]
-    prices = saved_by_day(plan, daily)
-    one = "hour" if daily.hands else "tray" if daily.unit == "trays" else daily.unit
-    per = 60.0 if daily.hands else 1.0
-    per_words = "One hour on each day" if daily.hands else f"One {one}"
-    spells = wording.listed(spell_words(each) for each in full_spells(coming))
-    lines = [
-        Line(
-            f"{what} without room {spells}: on these days {wording.percent(FULL_FRAC)} or more is "
-            "taken.",
-            "",
-            wording.count(len(full), "day"),
-        )
-    ]
-    lines += [_day_line(each, use.unit) for each in _shown(tuple(full))]
-    inputs = [*_holds(use)]
-    priced = [(each, per * prices[each]) for each in days if each in prices]
-    inputs += [
-        Input(f"price of one {one}, {wording.day(day)}", wording.money(price, currency), "",
-              "opens in the plan's bound", PLANNED)
-        for day, price in priced[:_MOST_LINES]
-    ]  # fmt: skip
-    lines.append(_price_line(one, currency, saved, has_price=bool(priced)))
-    if daily.hands:
-        lines += _by_task(plan, set(days))
-    else:
-        lines += _who_pays(use, name, prices, currency)
-    lines += _left_out(plan, "crew" if daily.hands else "room")
-    return Working(
-        "What presses",
-        f"{name}, {wording.count(len(full), 'day')} without room",
-        f"{per_words} more would save about {wording.money(saved, currency)}",
-        tuple(inputs),
-        tuple(lines),
-        saved,
-        saved,
-        compared(
-            _written(sum(each.here for each in full), f"{use.unit} times days"),
-            _written(sum(each.plan for each in full), f"{use.unit} times days"),
-            is_same=use.agrees,
-        ),
-        where=f"{_WHERE_PRICE}, and the working of the plan's bound",
-    )
-
-
-def _price_line(one: str, currency: str, saved: float, *, has_price: bool) -> Line:
-    """Tell what the price of a day is."""
-    if not has_price:
-        return Line(
-            "The plan found no price for these days: they are full, but what stands there would "
-            "cost no more elsewhere or on another day.",
-            "Σ price of each day",
-            wording.money(0.0, currency),
-        )
-    return Line(
-        f"The price of a day is what the cheapest way to raise everything would cost less if there "
-        f"were one {one} more on it: what the order that is crowded out would have saved by having "
-        "it. The bound of the plan is made of these prices. It is true of the first one only: the "
-        "next saves less.",
-        "Σ price of each day",
-        wording.money(saved, currency),
-    )
-
-
-def _who_pays(use: UseOfDays, name: str, prices: dict[date, float], currency: str) -> list[Line]:
-    """Tell which orders compete for a place, by what their room is worth on the priced days."""
-    if use.model is None or not prices:
-        return []
-    first, until = use.days[0].day, use.days[-1].day + timedelta(days=1)
-    paid: defaultdict[str, float] = defaultdict(float)
-    for sowing, amount, since, to in taken(use.model, name, first, until):
-        paid[sowing] += sum(
-            amount * prices.get(since + timedelta(days=at), 0.0) for at in range((to - since).days)
-        )
-    rows = sorted(((money, each) for each, money in paid.items() if money > 0), reverse=True)
-    if not rows:
-        return []
-    total = sum(money for money, _ in rows)
-    lines = [
-        Line(
-            "Who competes there: what the room of each sowing is worth on these days at these "
-            "prices. Whoever moves elsewhere for less frees it for another.",
-            "what it takes x price of each day",
-            f"{wording.money(total, currency)} together",
-        )
-    ]
-    for money, each in rows[:_MOST_PAYING]:
-        orders = wording.listed(share.order for share in use.model.sowing(each).orders[:4])
-        lines.append(Line(f"{each}{f', for {orders}' if orders else ''}:", "",
-                          wording.money(money, currency)))  # fmt: skip
-    if len(rows) > _MOST_PAYING:
-        rest = sum(money for money, _ in rows[_MOST_PAYING:])
-        lines.append(Line(f"{len(rows) - _MOST_PAYING} more:", "", wording.money(rest, currency)))
-    return lines
-
-
-def _left_out(plan: Plan, reason: str) -> list[Line]:
-    """Name the orders that are not planned for want of room, or of hands."""
-    rows = [each for each in plan.unmet if each.reason == reason]
-    if not rows:
-        return []
-    what = "room, here or elsewhere" if reason == "room" else "hands"
-    named = wording.listed(f"{each.order} ({each.plants:,} plants)" for each in rows)
-    return [Line(f"Not planned at all for want of {what}: {named}. Their offers say what would "
-                 "fit.")]  # fmt: skip
-
-
-def _by_task(plan: Plan, days: set[date]) -> list[Line]:
-    """Tell with what the hands are busy, and what of it can wait."""
-    minutes: defaultdict[str, float] = defaultdict(float)
-    waits = 0.0
-    for task in plan.tasks:
-        if task.date in days:
-            minutes[task.task] += task.minutes
-            waits += task.minutes if task.slack_d > 0 else 0.0
-    total = sum(minutes.values()) or 1.0
-    lines = [Line("With what the hands are busy on these days:", "sum by kind of job",
-                  wording.minutes(total))]  # fmt: skip
-    lines += [
-        Line(f"{task}:", f"{value:,.0f} / {total:,.0f}", wording.percent(value / total))
-        for task, value in sorted(minutes.items(), key=lambda each: -each[1])
-    ]
-    lines.append(
-        Line("Jobs that can wait a day or more.", "", wording.minutes(waits) if waits else "none")
-    )
-    return lines
