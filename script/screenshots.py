@@ -43,7 +43,7 @@ def pages_of(desk: Desk) -> dict[str, str]:
         "orders": "/orders",
         "order": f"/orders/{quote(plan.unmet[0].order, safe='')}",
         "take-in": "/orders/take-in",
-        "promise": "/orders/promise",
+        "promise": "/orders/promise?crop=lettuce&plants=300&wanted_on=2027-05-20",
         "free": "/orders/free",
         "plans": "/plans",
         "plan": f"/plans/{head.id}",
