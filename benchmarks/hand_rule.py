@@ -219,6 +219,8 @@ def _sown(
             short=nothing,
             surplus=nothing,
             thin_cells=cells * _thinned_frac(season, crop, timeline, option),
+            least=nothing,
+            none=np.zeros((1, 0)),
         ),
     )
     one = Placed("", row, [(o, wanted)], crop_index)

@@ -174,6 +174,7 @@ FIGURES = {
     "cost": with_part(PLAN, seed=2.5),
     "cost is the sum of its parts": replace(PLAN, cost=PLAN.cost + 0.03),
     "gap": replace(PLAN, gap_frac=0.2),
+    "bound is below the cost": replace(PLAN, bound=PLAN.cost + 1, gap_frac=0.0),
     "ordered before it is needed": replace(
         PLAN, supplies=(replace(PLAN.supplies[0], order_by=on(2)), PLAN.supplies[1])
     ),

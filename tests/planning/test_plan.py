@@ -77,7 +77,8 @@ def test_progress_is_told_and_stopping_heeded():
         return True
 
     plan = make_plan(CROWDED, SolveParameters(rounds=50, gap_frac=0.0), progress=progress).plan
-    assert [what for what, _, _ in told] == ["lay out", "bound", "search"]
+    assert list(dict.fromkeys(what for what, _, _ in told)) == ["lay out", "bound", "search"]
+    assert len(told) <= 4  # two linear programs, each stopped at once
     assert told[-1][1] <= plan.cost
 
 

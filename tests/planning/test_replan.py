@@ -141,8 +141,8 @@ def test_a_kept_sowing_counted_short_is_made_up_for(first):
 
 
 def test_the_bound_of_a_plan_made_again_is_near_its_cost(first):
-    assert first.gap_frac < 0.01
-    assert again(SEASON, first).gap_frac < 0.02  # keeping to a plan costs a little
+    assert first.gap_frac < 0.02
+    assert again(SEASON, first).gap_frac < 0.04  # keeping to a plan costs a little
 
 
 def test_a_pin_on_a_kept_sowing_holds_for_its_order(first):

@@ -292,7 +292,7 @@ def check(planned: Planned, made: PlanInputs, *, with_bound: bool = True) -> Che
     )  # fmt: skip
 
 
-BOUND_RULES = frozenset({"bound", "gap"})
+BOUND_RULES = frozenset({"bound", "gap", "bound is below the cost"})
 
 
 def plan_of(

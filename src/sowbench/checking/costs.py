@@ -234,6 +234,10 @@ def check_costs(
             plan.gap_frac, max(plan.cost - plan.bound, 0.0) / plan.bound, 1e-4, "gap", "plan",
             "Cost over bound is another gap.",
         )  # fmt: skip
+    ledger.require(
+        plan.bound <= plan.cost * (1 + 1e-6) + _SLIP, "bound is below the cost", "plan",
+        "No bound lies above a plan's cost.", plan.cost, plan.bound,
+    )  # fmt: skip
 
 
 def check_supplies(season: Season, ledger: Ledger) -> None:

@@ -22,6 +22,7 @@ from sowbench.checking.prices import Tariff
 from sowbench.checking.routes import NEVER, Calendar, Stays, between, stays_of
 from sowbench.checking.season import Season
 from sowbench.checking.sizing import Sized
+from sowbench.checking.slim import Units, units_of
 from sowbench.checking.ways import ContainerPath
 from sowbench.domain.records import Container
 from sowbench.science.medium import WASTE_FRAC
@@ -45,19 +46,25 @@ class Pricer:
         self.shadow = np.stack([tariff.places.get(each.name, none) for each in places])
         self.water = np.stack([tariff.water_sum(each.name) for each in places])
 
-    def reduced(self, offers: Offers, sized: Sized) -> Floats:
-        """Money and priced use of sowing so many cells, chances left out."""
-        return _Priced(self, offers, sized).money()
+    def reduced(self, offers: Offers, sized: Sized, units: Units | None = None) -> Floats:
+        """Money and priced use of sowing so many cells, chances left out.
+
+        Parameters
+        ----------
+        units : Units, optional
+            Units that are paid for; by default all, in whole units.
+        """
+        return _Priced(self, offers, sized, units).money()
 
 
 class _Priced:
     """Candidates with their cells and units in every container."""
 
-    def __init__(self, pricer: Pricer, offers: Offers, sized: Sized) -> None:
+    def __init__(self, pricer: Pricer, offers: Offers, sized: Sized, units: Units | None) -> None:
         self.pricer, self.offers, self.sized = pricer, offers, sized
         self.season, self.rates = pricer.season, pricer.rates
         self.minute = pricer.tariff.minute
-        routes, path = offers.routes, offers.path
+        routes = offers.routes
         self.way = routes.way[offers.route]
         self.sow = routes.sow[offers.row]
         self.pot_on = routes.pot_on[self.way, offers.row]
@@ -66,13 +73,11 @@ class _Priced:
         self.last_m2 = self._of_path(lambda each: each.last.area_m2)
         self.last_per_unit = self._of_path(lambda each: each.last.cells)
         self.cells = sized.cells.astype(np.float64)
-        self.units = np.ceil(self.cells / offers.first_cells[path] - 1e-9)
-        total = offers.wanted[offers.group]
-        expected = np.minimum(
-            np.maximum(np.ceil(self.cells * sized.mean - 1e-9), total), self.cells
-        )
-        self.last_cells = np.where(self.potted, expected, self.cells)
-        self.last_units = np.ceil(self.last_cells / self.last_per_unit - 1e-9)
+        none = np.zeros(self.cells.size, dtype=bool)
+        paid = units_of(offers, sized, none, none) if units is None else units
+        self.units, self.last_cells, self.last_units = (
+            paid.units, paid.last_cells, paid.last_units,
+        )  # fmt: skip
 
     def _of_path(self, value: Callable[[ContainerPath], Any]) -> NDArray[Any]:
         """Value of each candidate's container path."""

@@ -2,18 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import gammaln
 
 from sowbench.checking.costs import seed_price
 from sowbench.checking.stand import (
     EMERGENCE_FRAC,
     KEPT_FRAC,
     N_LOT,
+    RHO_TRAY,
+    TRAY_LOSS_FRAC,
     aged,
     aging_shift,
     cell_crowded,
@@ -22,7 +25,7 @@ from sowbench.checking.stand import (
 from sowbench.domain.records import SeedLot
 from sowbench.science.medium import WASTE_FRAC
 from sowbench.science.quadrature import beta_nodes
-from sowbench.science.quick_stand import cells_that_pay, quick_cells, quick_short
+from sowbench.science.quick_stand import cells_that_pay, quick_cells
 
 if TYPE_CHECKING:
     from sowbench.checking.candidates import Offers
@@ -31,6 +34,12 @@ if TYPE_CHECKING:
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
+LACK_AT: Final = (0, 3, 4, 5, 6)
+"""Lowest nodes of a lot at which the parts of an order may be taken to lack together."""
+SMALL_CELLS: Final = 100
+"""Up to so many wanted cells the bound keeps the spread of one tray."""
+FEWER_FRAC: Final = 1.03
+"""Fewest cells are a candidate of their own where those that pay are more than so many times."""
 STEPS: Final = 1000
 """Shares are sized in steps of 0.001."""
 
@@ -39,14 +48,20 @@ STEPS: Final = 1000
 class Sized:
     """Cells of candidates with what to expect of them, each of shape (N,).
 
-    `cells` is 0 where no number of them is sure enough.
+    `cells` is 0 where no number of them is sure enough. `least` and `none` are the money that plans
+    pay for shortage and surplus at the least: as the only sowing of the orders, and with others, of
+    shape (N, 5) for the nodes of `LACK_AT`.
     """
 
     cells: Ints
-    short: Floats
-    surplus: Floats
+    least: Floats
+    none: Floats
     mean: Floats
     crowded: Floats
+
+    def take(self, rows: Ints) -> Sized:
+        """Keep some candidates."""
+        return _spread(self, rows)
 
 
 class Sizer:
@@ -93,6 +108,7 @@ class Sizer:
         better = unique.copy()
         better[:, 4:] = np.minimum(better[:, 4:] + 1, STEPS)
         up = self._usable(offers, better)[0]
+        top = self._usable(offers, better, covered=True)[0]
         tray = offers.first_cells[path]
         cells = np.ones(len(unique), dtype=np.int64)
         possible = np.ones(len(unique), dtype=bool)
@@ -115,14 +131,47 @@ class Sizer:
         )  # fmt: skip
         mean = (usable * weight).sum(axis=1)
 
+        brings = plants * prices.surplus_plant
+        worth = plants * prices.short_plant - brings
+        per_cell = self._cell_price(offers, unique)
+        kept = (top * weight).sum(axis=1) * (1 - TRAY_LOSS_FRAC)
+        per_cell = per_cell - brings * kept
+        full = -(-cells // tray) * tray
+
+        def short(n: Ints) -> Floats:
+            return np.maximum(worth, 0.0) * short_at_means(wanted, n, tray, top, weight)
+
+        def beside(n: Ints) -> Floats:
+            """Shortage with others of the lot, if all lack at so many of its lowest nodes."""
+            rows = []
+            for nodes in LACK_AT:
+                share = weight[:, :nodes]
+                brought = np.maximum(worth, 0.0) * (1 - TRAY_LOSS_FRAC)
+                brought = brought * (share * top[:, :nodes]).sum(axis=1)
+                lack = np.maximum(worth, 0.0) * share.sum(axis=1) * wanted - brought * n
+                rows.append(lack + np.minimum(per_cell - brought, 0.0) * (full - n))
+            return np.stack(rows, axis=1)
+
+        best = lowest(lambda n: short(n) + per_cell * n, cells, full)
+
         def sized(n: Ints) -> Sized:
-            short, surplus = quick_short(wanted, n, tray, up, weight)
-            return Sized(np.where(possible, n, 0), short, surplus, mean, crowded)
+            above = brings * (kept * n - wanted) + np.maximum(-worth, 0.0) * wanted
+            added = np.maximum(best, n)
+            least = short(added) + per_cell * (added - n) - above
+            none = beside(n) - above[:, None]
+            return Sized(np.where(possible, n, 0), least, none, mean, crowded)
 
-        return sized(cells), sized(most)
+        few = sized(cells)
+        apart = most > FEWER_FRAC * cells
+        return replace(few, cells=np.where(apart, few.cells, 0)), sized(most)
 
-    def _usable(self, offers: Offers, unique: Ints) -> tuple[Floats, Floats, Floats]:
-        """Usable share at the lot's nodes with their weights, and share of cells to thin."""
+    def _usable(
+        self, offers: Offers, unique: Ints, *, covered: bool = False
+    ) -> tuple[Floats, Floats, Floats]:
+        """Usable share at the lot's nodes with their weights, and share of cells to thin.
+
+        Covered shares are at least the mean over the weather.
+        """
         n = len(unique)
         usable, weights, crowded = np.zeros((n, N_LOT)), np.zeros((n, N_LOT)), np.zeros(n)
         crop = offers.routes.crop
@@ -135,6 +184,8 @@ class Sizer:
             seed = np.minimum(unique[rows, 4, None] / STEPS * EMERGENCE_FRAC * p, 1.0)
             per_unit = lot.seedlings_per_unit
             ok = cell_ok(int(seeds), seed, crop.plants_per_cell[0], per_unit)
+            if covered and crop.plants_per_cell[0] > 1:
+                ok = np.maximum(ok, _covered(int(seeds), seed, crop.plants_per_cell[0], per_unit))
             usable[rows] = ok * KEPT_FRAC * (unique[rows, 5, None] / STEPS)
             weights[rows] = weight
             many = cell_crowded(int(seeds), seed, crop.plants_per_cell[1], per_unit)
@@ -155,6 +206,67 @@ class Sizer:
         return np.asarray(seed[unique[:, 2]] * unique[:, 3] + price)
 
 
+def _covered(seeds: int, p: Floats, plants: int, per_unit: float) -> Floats:
+    """Straight line from 0 that touches the chance of a good cell, up to where it does."""
+    at = np.arange(1, STEPS + 1) / STEPS
+    rises = cell_ok(seeds, at, plants, per_unit) / at
+    steepest = np.array([rises[k:].max() for k in range(STEPS)])
+    next_step = np.clip(np.ceil(p * STEPS).astype(np.int64), 1, STEPS) - 1
+    return np.asarray(np.minimum(p * steepest[next_step] * (1 + 1e-6), 1.0))
+
+
+def short_at_means(wanted: Ints, n: Ints, tray: Ints, usable: Floats, weight: Floats) -> Floats:
+    """Cells short if in every case of lost trays as many are usable as on average."""
+    loss, keep = TRAY_LOSS_FRAC, 1 - TRAY_LOSS_FRAC
+    n_full = np.ceil(n / tray) - 1
+    last = n - n_full * tray
+    stay = keep ** (n_full + 1)
+    cases = [(stay, n + 0.0), (n_full * loss * keep**n_full, n - tray + 0.0)]
+    cases.append((loss * keep**n_full, n - last))
+    rest = 1 - sum(chance for chance, _ in cases)
+    some = rest > 1e-12
+    left = keep * n - sum(chance * cells for chance, cells in cases)
+    cases.append((np.where(some, rest, 0.0), np.where(some, left / np.where(some, rest, 1.0), 0.0)))
+    short = np.zeros(n.size)
+    for chance, cells in cases:
+        lacks = wanted[:, None] - np.maximum(cells, 0.0)[:, None] * usable
+        lacks = np.maximum(lacks, 0.0)
+        small = np.flatnonzero(wanted <= SMALL_CELLS)
+        if cells is cases[0][1] and small.size:  # no tray lost: one of them is not at its mean
+            tray_cells = np.minimum(n, tray)[small]
+            rest = (n[small] - tray_cells)[:, None] * usable[small]
+            lacks[small] = one_tray_short(wanted[small, None] - rest, tray_cells, usable[small])
+        short += chance * (lacks * weight).sum(axis=1)
+    return short
+
+
+def one_tray_short(wanted: Floats, cells: Ints, usable: Floats) -> Floats:
+    """Expected shortage of a beta-binomial tray, added up from no usable cell on."""
+    share = np.clip(usable, 1e-9, 1 - 1e-9)
+    alpha, beta = share * (1 / RHO_TRAY - 1), (1 - share) * (1 / RHO_TRAY - 1)
+    n = np.broadcast_to(cells[:, None].astype(np.float64), share.shape)
+    log = gammaln(n + beta) - gammaln(beta)
+    log += gammaln(alpha + beta) - gammaln(n + alpha + beta)
+    short = np.zeros(share.shape)
+    for k in range(max(int(np.ceil(wanted.max())), 0)):
+        short += np.maximum(wanted - k, 0.0) * np.where(n >= k, np.exp(log), 0.0)
+        more = np.log(np.maximum(n - k, 1e-300)) - np.log(np.maximum(n - k - 1 + beta, 1e-12))
+        log = np.minimum(log + more + np.log((k + alpha) / (k + 1)), 0.0)
+    return short
+
+
+def lowest(money: Callable[[Ints], Floats], least: Ints, most: Ints) -> Ints:
+    """Number from least to most at which money that falls and then rises is lowest."""
+    low, high = least.copy(), np.maximum(most, least)
+    while np.any(low < high):
+        middle = (low + high) // 2
+        falls = money(middle + 1) < money(middle)
+        active = low < high
+        low = np.where(active & falls, middle + 1, low)
+        high = np.where(active & ~falls, middle, high)
+    return low
+
+
 def _steps(share: Floats) -> Ints:
     """Shares in steps of 0.001, rounded down."""
     return np.floor(share * STEPS + 1e-9).astype(np.int64)
@@ -163,5 +275,5 @@ def _steps(share: Floats) -> Ints:
 def _spread(sized: Sized, at: Ints) -> Sized:
     """Give each candidate the figures of its case."""
     return Sized(
-        sized.cells[at], sized.short[at], sized.surplus[at], sized.mean[at], sized.crowded[at]
+        sized.cells[at], sized.least[at], sized.none[at], sized.mean[at], sized.crowded[at]
     )

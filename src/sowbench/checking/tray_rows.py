@@ -92,6 +92,11 @@ def _check_kinds(season: Season, lines: Timelines, ledger: Ledger, mates: Sequen
                 ledger.require(
                     not apart, RULE, one.sowing, f"It and {other.sowing} differ: {apart}."
                 )
+            both = {e.order for e in one.orders} & {e.order for e in other.orders}
+            ledger.require(
+                not both, RULE, one.sowing,
+                f"It and {other.sowing} both serve {', '.join(sorted(both))}.",
+            )  # fmt: skip
     orders = [
         season.orders[share.order]
         for each in mates

@@ -46,6 +46,10 @@ class Sizing:
         Expected cells short and above.
     thin_cells : ndarray
         Cells to thin.
+    least, none : ndarray
+        Money that a plan with this candidate pays at the least for shortage, surplus and cells
+        that are added: as its orders' only sowing, and with others that make up for it, of shape
+        (n, 5) for the nodes of the lot at which they are all taken to lack (`sizing.LOW_NODES`).
     """
 
     ok: NDArray[np.bool_]
@@ -58,6 +62,8 @@ class Sizing:
     short: FloatArray
     surplus: FloatArray
     thin_cells: FloatArray
+    least: FloatArray
+    none: FloatArray
 
     def take(self, keep: NDArray[np.bool_] | IntArray) -> Sizing:
         """Keep some rows."""
@@ -75,10 +81,18 @@ class Sizing:
 
 @dataclass
 class CostParts:
-    """Money of each candidate by part; `fixed` is due for any share of it."""
+    """Money of each candidate by part; `fixed` is due for any share of it.
+
+    `relief` is what a plan with it may pay less for shortage than its parts say, of shape (n, 5)
+    until the nodes of each order are chosen (`relaxed.choose_nodes`); `timing` the money for days
+    late and overgrown plants; `unit` the most that a lifted unit less could save.
+    """
 
     parts: dict[str, FloatArray] = field(default_factory=dict)
     fixed: FloatArray = field(default_factory=lambda: np.zeros(0))
+    relief: NDArray[np.floating] = field(default_factory=lambda: np.zeros(0))
+    timing: NDArray[np.floating] = field(default_factory=lambda: np.zeros(0))
+    unit: NDArray[np.floating] = field(default_factory=lambda: np.zeros(0))
 
     @property
     def variable(self) -> FloatArray:
@@ -87,7 +101,11 @@ class CostParts:
 
     def take(self, keep: NDArray[np.bool_] | IntArray) -> CostParts:
         """Keep some rows."""
-        return CostParts({k: v[keep] for k, v in self.parts.items()}, self.fixed[keep])
+        return CostParts(
+            {k: v[keep] for k, v in self.parts.items()},
+            self.fixed[keep],
+            *(v[keep] if len(v) else v for v in (self.relief, self.timing, self.unit)),
+        )
 
 
 @dataclass(frozen=True)
@@ -149,7 +167,12 @@ class Block:
 
     def compact(self) -> Block:
         """Forget what is not asked again: the parts of the cost, and the days of moves."""
-        self.costs = CostParts({"all": self.costs.variable}, self.costs.fixed)
+        costs = self.costs
+        self.costs = CostParts(
+            {"all": costs.variable},
+            costs.fixed,
+            *(v.astype(np.float32) for v in (costs.relief, costs.timing, costs.unit)),
+        )
         self.moves = None
         small = {
             name: getattr(self, name).astype(np.int32)

@@ -8,7 +8,7 @@ it. docs/model.md sections 5 to 8.
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -29,6 +29,15 @@ from sowbench.planning.options import (
     shared_groups,
 )
 from sowbench.planning.program import Program
+from sowbench.planning.relaxed import (
+    can_split,
+    choose_nodes,
+    savings,
+    short_relief,
+    tails_of,
+    unit_money,
+    with_mates,
+)
 from sowbench.planning.resources import IntArray, SegmentBuilder, stacked
 from sowbench.planning.season import Season
 from sowbench.planning.sizing import Draft, size_drafts
@@ -116,7 +125,9 @@ def build_candidates(season: Season, pins: Iterable[Pin] = ()) -> Candidates:
             season.crop_season(last).forget()
         last = crop
         blocks += build_blocks(season, crop, rule, wanted, table, pin_of, seen)
-    program = join(season, blocks, table)
+    constant = choose_nodes(season, blocks, table)
+    blocks, mates = leave_out(season, blocks, table)
+    program = replace(join(season, blocks, table, mates), constant=constant)
     has = np.zeros(len(season.orders), dtype=bool)
     if program.n:
         members = program.members[np.unique(program.group)]
@@ -201,7 +212,9 @@ def build_blocks(
         if not len(block):
             continue
         block.costs = own_costs(season, block, groups)
-        worth = block.costs.variable + block.costs.fixed < groups.short[block.group]
+        block.costs.relief = short_relief(season, block, groups)
+        block.costs.unit = unit_money(block)
+        worth = is_worth(block, groups, block.costs.unit + block.costs.relief.max(axis=1))
         for g in np.unique(block.group[groups.orders[block.group, 1] < 0]):
             seen[int(groups.orders[g, 0])] = "price"  # for those that come to nothing else
         if worth.any():
@@ -432,7 +445,44 @@ def stays_of(
     return stays
 
 
-def join(season: Season, blocks: list[Block], groups: GroupTable) -> Program:
+def is_worth(block: Block, groups: GroupTable, saves: NDArray[np.floating]) -> NDArray[np.bool_]:
+    """Whether candidates may cost less than leaving their orders unmet, if a plan saves so much."""
+    least = block.costs.variable + block.costs.fixed - saves
+    return np.asarray(least < groups.short[block.group])
+
+
+def leave_out(
+    season: Season, blocks: list[Block], groups: GroupTable
+) -> tuple[list[Block], NDArray[np.bool_]]:
+    """Leave out candidates that cost more than their orders are worth, even with trays shared.
+
+    Returns
+    -------
+    blocks : list of Block
+        What is left.
+    mates : ndarray of bool, shape (n,)
+        Whether each candidate could share its last unit.
+    """
+    if not blocks:
+        return [], np.zeros(0, dtype=bool)
+    tails = [tails_of(season, b, groups, can_split(season, b, groups)) for b in blocks]
+    group = np.concatenate([b.group for b in blocks]).astype(np.int32)
+    found = with_mates(tails, group, groups.orders.astype(np.int32))
+    shared = np.split(found, np.cumsum([len(b) for b in blocks])[:-1])
+    left, mates = [], []
+    for block, own in zip(blocks, shared, strict=True):
+        block.moves = None
+        saves = np.where(own, block.costs.unit, 0.0)
+        worth = is_worth(block, groups, saves + block.costs.relief)
+        if worth.any():
+            left.append(block if worth.all() else block.take(np.flatnonzero(worth)))
+            mates.append(own[worth])
+    return left, np.concatenate(mates) if mates else np.zeros(0, dtype=bool)
+
+
+def join(
+    season: Season, blocks: list[Block], groups: GroupTable, mates: NDArray[np.bool_]
+) -> Program:
     """Join all blocks into the program over them."""
     segments = []
     for block in blocks:
@@ -444,6 +494,7 @@ def join(season: Season, blocks: list[Block], groups: GroupTable) -> Program:
     def flat(parts: list[NDArray[Any]]) -> NDArray[Any]:
         return np.concatenate(parts) if parts else np.zeros(0)
 
+    splits = flat([can_split(season, b, groups) for b in blocks]).astype(bool)
     sow_day = flat([b.timeline.sow_day[b.sow] for b in blocks]).astype(np.int64)
     lot = flat([np.array([c.lot for c in b.choices])[b.choice] for b in blocks]).astype(np.int64)
     code = lot * season.calendar.n_days + sow_day
@@ -461,7 +512,7 @@ def join(season: Season, blocks: list[Block], groups: GroupTable) -> Program:
         lot_day.astype(np.int32),
         (pairs % season.calendar.n_days).astype(np.int32),
         units,
-        (units > 1) & flat([in_one_go(season, b, groups) for b in blocks]).astype(bool),
+        splits,
         np.array([season.house.prices.short_plant * season.open_plants(o) for o in season.orders]),
         crew.setup_minutes,
         crew.setup_minutes * per_minute,
@@ -469,17 +520,6 @@ def join(season: Season, blocks: list[Block], groups: GroupTable) -> Program:
         sow_day.astype(np.int32),
         stacked(segments),
         season.resources,
+        flat([b.costs.relief for b in blocks]).astype(np.float32),
+        savings(season, blocks, groups, splits, mates),
     )
-
-
-def in_one_go(season: Season, block: Block, groups: GroupTable) -> NDArray[np.bool_]:
-    """Whether a part of each candidate can go out with other parts of its order.
-
-    A partial order may be handed over day by day; any other only on the wanted day, which is the
-    one day that all its parts can share.
-    """
-    partial = np.array([o.partial for o in season.orders], dtype=bool)
-    first = groups.orders[block.group, 0]
-    alone = groups.orders[block.group, 1] < 0
-    on_day = block.hand_over[:, 0] == groups.wanted[block.group, 0]
-    return np.asarray(alone & (on_day | partial[first]))

@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
+RAISING = ("seed", "container", "mix", "labor", "room")
 
 
 def container_money(season: Season, container: Container, n_units: FloatArray) -> FloatArray:
@@ -66,7 +67,38 @@ def own_costs(season: Season, block: Block, groups: GroupTable, since: int = -1)
     """
     n, sizing, hand_over = len(block), block.sizing, block.hand_over
     prices, crew = season.house.prices, season.house.crew
-    parts = {name: np.zeros(n) for name in PARTS}
+    parts = {name: np.zeros(n) for name in PARTS} | raising_costs(season, block, groups, since)
+    for m in range(hand_over.shape[1]):
+        has = np.flatnonzero(hand_over[:, m] >= 0)
+        if not len(has):
+            break
+        own = block.group[has]
+        plants = groups.plants[own, m]
+        late, over = timing_money(block, has, groups.latest[own, m], hand_over[has, m])
+        parts["late"][has] += prices.late_plant_day * plants * late
+        parts["overgrown"][has] += prices.overgrown_plant * plants * over
+    per_cell = groups.per_cell[block.group]
+    parts["short"] = prices.short_plant * sizing.short * per_cell
+    parts["surplus"] = -prices.surplus_plant * sizing.surplus * per_cell
+    setup = crew.setup_minutes / 60.0 * crew.rate_per_hour
+    fixed = np.full(n, setup if since < 0 else 0.0)
+    timing = parts["late"] + parts["overgrown"]
+    return CostParts(parts, fixed, timing=timing)
+
+
+def raising_costs(
+    season: Season, block: Block, groups: GroupTable, since: int = -1
+) -> dict[str, FloatArray]:
+    """Money for seed, trays, mix, labor and room of every candidate of a block.
+
+    Parameters
+    ----------
+    since : int, default -1
+        As for `own_costs`.
+    """
+    n, sizing = len(block), block.sizing
+    prices, crew = season.house.prices, season.house.crew
+    parts = {name: np.zeros(n) for name in RAISING}
     for index, option in enumerate(block.choices):
         mine = block.choice == index
         path = option.path
@@ -111,18 +143,4 @@ def own_costs(season: Season, block: Block, groups: GroupTable, since: int = -1)
         m2_days += stay.m2 * np.where(season.is_watered[stay.place], seen, 0)
     minutes = minutes + m2_days * work.water_per_m2()
     parts["labor"] = np.asarray(minutes) / 60.0 * crew.rate_per_hour
-    for m in range(hand_over.shape[1]):
-        has = np.flatnonzero(hand_over[:, m] >= 0)
-        if not len(has):
-            break
-        own = block.group[has]
-        plants = groups.plants[own, m]
-        late, over = timing_money(block, has, groups.latest[own, m], hand_over[has, m])
-        parts["late"][has] += prices.late_plant_day * plants * late
-        parts["overgrown"][has] += prices.overgrown_plant * plants * over
-    per_cell = groups.per_cell[block.group]
-    parts["short"] = prices.short_plant * sizing.short * per_cell
-    parts["surplus"] = -prices.surplus_plant * sizing.surplus * per_cell
-    setup = crew.setup_minutes / 60.0 * crew.rate_per_hour
-    fixed = np.full(n, setup if since < 0 else 0.0)
-    return CostParts(parts, fixed)
+    return parts

@@ -7,15 +7,16 @@ from dataclasses import replace
 from datetime import date
 
 import numpy as np
+from numpy.typing import NDArray
 
 from sowbench.domain.journal import PLAN_KINDS, Entry, EntryKind, SowingState, sowing_states
 from sowbench.domain.plan import Plan, Sowing, SowingShare
 from sowbench.domain.records import Container, Order, SeedLot, Standing, StepKind
 from sowbench.planning.block import Block, Option, Sizing
 from sowbench.planning.inputs import Done, PlanInputs
-from sowbench.planning.options import MAX_SHARED_ORDERS, ContainerPath
+from sowbench.planning.options import MAX_SHARED_ORDERS, ContainerPath, admissible_lots
 from sowbench.planning.placed import Placed
-from sowbench.planning.season import Season
+from sowbench.planning.season import N_LOT_NODES, Season
 from sowbench.planning.sizing import seed_chance
 from sowbench.planning.timeline import End, Route, Timeline
 from sowbench.science.errors import UnknownNameError
@@ -159,6 +160,8 @@ def _sizing(n_cells: int, units: int, n_last: int, last_units: int, mean: float)
         np.zeros(1),
         np.zeros(1),
         np.zeros(1),
+        np.zeros(1),
+        np.zeros((1, 0)),
     )
 
 
@@ -430,4 +433,27 @@ def covered_by(season: Season, fixed: list[Placed]) -> dict[str, int]:
         for o, n in p.orders:
             name = season.orders[o].id
             out[name] = out.get(name, 0) + n
+    return out
+
+
+def usable_for(season: Season, fixed: list[Placed]) -> dict[str, NDArray[np.float64]]:
+    """Usable cells that fixed sowings have for each order at the most on average.
+
+    Returns
+    -------
+    usable : dict of str to ndarray, shape (9,)
+        By order; at the nodes of its lot, if it accepts that of the sowing only.
+    """
+    out: dict[str, NDArray[np.float64]] = {}
+    for p in fixed:
+        risk = p.risk(season)
+        at_nodes = risk.n_cells * (1.0 - risk.tray_loss_frac) * (season.w_weights @ risk.usable)
+        mean = float(at_nodes @ risk.lot_weights)
+        for k, (o, n) in enumerate(p.orders):
+            order = season.orders[o]
+            of_lot = p.counted is None and admissible_lots(season, order) == [p.option.lot]
+            have = at_nodes if of_lot else np.full(N_LOT_NODES, mean)
+            if k < len(p.orders) - 1:
+                have = np.minimum(have, n)
+            out[order.id] = out.get(order.id, np.zeros(N_LOT_NODES)) + have
     return out

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 
 import highspy
@@ -34,6 +34,10 @@ class LinearResult:
         Value of the restricted program.
     optimal : bool
         Whether no candidate at all could improve it.
+    pool : ndarray of int
+        Candidates that were tried.
+    rows, links : tuple
+        (resource, day) and (order, lot and day) that mattered.
     """
 
     bound: float
@@ -44,6 +48,8 @@ class LinearResult:
     value: float
     optimal: bool
     pool: IntArray = field(default_factory=lambda: np.zeros(0, dtype=np.int64))
+    rows: tuple[tuple[int, int], ...] = ()
+    links: tuple[tuple[int, int], ...] = ()
 
 
 class Master:
@@ -77,6 +83,23 @@ class Master:
         self.solution: FloatArray = np.zeros(n)
         self.row_dual: FloatArray = np.zeros(n)
         self.value = np.inf
+        self.cost = program.bound_cost()
+
+    def _uses(self, candidate: int) -> Iterator[tuple[int, int, int, float]]:
+        """Uses of a candidate that a plan cannot save: resource, from, to, amount a day."""
+        p = self.program
+        _, at = p.saved.among(np.array([candidate]))
+        for segments, j, sign in (
+            (p.segments, candidate, 1.0),
+            *((p.saved.segments, int(i), -1.0) for i in at),
+        ):
+            for k in range(int(segments.offset[j]), int(segments.offset[j + 1])):
+                yield (
+                    int(segments.resource[k]),
+                    int(segments.start[k]),
+                    int(segments.stop[k]),
+                    sign * float(segments.amount[k]),
+                )
 
     def _coefficients(self, candidate: int) -> dict[int, float]:
         """Entries of one candidate in the rows there are."""
@@ -87,11 +110,10 @@ class Master:
             link = self.link_rows.get((o, int(p.lot_day[candidate])))
             if link is not None:
                 entries[link] = -1.0
-        s = p.segments
-        for k in range(int(s.offset[candidate]), int(s.offset[candidate + 1])):
-            for day, row in self.days_by_resource.get(int(s.resource[k]), ()):
-                if s.start[k] <= day < s.stop[k]:
-                    entries[row] = entries.get(row, 0.0) - float(s.amount[k])
+        for resource, start, stop, amount in self._uses(candidate):
+            for day, row in self.days_by_resource.get(resource, ()):
+                if start <= day < stop:
+                    entries[row] = entries.get(row, 0.0) - amount
         if p.crew >= 0:
             row_at = self.resource_rows.get((p.crew, int(p.sow_day[candidate])))
             if row_at is not None:
@@ -100,7 +122,6 @@ class Master:
 
     def add_columns(self, candidates: IntArray) -> int:
         """Add candidates that are not in yet; returns how many were added."""
-        p = self.program
         new = [int(j) for j in candidates if int(j) not in self.column_of]
         if not new:
             return 0
@@ -115,7 +136,7 @@ class Master:
             self.column_of[j] = len(self.kind)
             self.kind.append(j)
         n = len(new)
-        cost = (p.cost_variable + p.cost_fixed)[new]
+        cost = self.cost[new]
         self.highs.addCols(
             n,
             cost,
@@ -138,12 +159,11 @@ class Master:
         by_resource: dict[int, list[tuple[int, int]]] = {}
         for i, (r, d) in enumerate(cells):
             by_resource.setdefault(r, []).append((d, i))
-        s = p.segments
         for j, column in self.column_of.items():
-            for k in range(int(s.offset[j]), int(s.offset[j + 1])):
-                for d, i in by_resource.get(int(s.resource[k]), ()):
-                    if s.start[k] <= d < s.stop[k]:
-                        entries[i][column] = entries[i].get(column, 0.0) - float(s.amount[k])
+            for resource, start, stop, amount in self._uses(j):
+                for d, i in by_resource.get(resource, ()):
+                    if start <= d < stop:
+                        entries[i][column] = entries[i].get(column, 0.0) - amount
             for d, i in by_resource.get(p.crew, ()):
                 if d == p.sow_day[j]:
                     entries[i][column] = entries[i].get(column, 0.0) - p.setup_minutes
@@ -213,7 +233,7 @@ class Master:
         solution = self.highs.getSolution()
         self.solution = np.array(solution.col_value)
         self.row_dual = np.array(solution.row_dual)
-        self.value = self.highs.getInfo().objective_function_value
+        self.value = self.highs.getInfo().objective_function_value + self.program.constant
         return True
 
     def chosen(self) -> tuple[IntArray, FloatArray]:
@@ -237,8 +257,7 @@ class Master:
         """Resource days used beyond capacity and not yet rows: the worst of each run of days."""
         p = self.program
         columns, share = self.chosen()
-        segments = p.segments.take(columns)
-        use = segments.use(share, len(p.resources.kinds), p.resources.n_days)
+        use = p.bound_use(columns, share)
         if p.crew >= 0:
             np.add.at(use[p.crew], p.sow_day[columns], p.setup_minutes * share)
             for pair, column in self.pair_column.items():
@@ -309,13 +328,31 @@ def solve_linear(
     seconds: float,
     columns_per_order: int,
     progress: Progress | None = None,
+    begin: LinearResult | None = None,
 ) -> LinearResult:
-    """Solve the linear program over all candidates by column and row generation."""
+    """Solve the linear program over all candidates by column and row generation.
+
+    Parameters
+    ----------
+    seconds : float
+        Ceiling on the time [s].
+    columns_per_order : int
+        Candidates that an order adds in one round.
+    progress : callable, optional
+        Called with ("bound", bound, value); returns True to stop.
+    begin : LinearResult, optional
+        Outcome of a program that differs little, to begin from.
+    """
     start = time.monotonic()
     master = Master(program)
     zero = np.zeros(program.resources.capacity.shape)
-    base = program.priced(zero)
-    master.add_columns(best_by_order(program, base, columns_per_order, np.inf))
+    if begin is not None and len(begin.pool):
+        master.add_columns(begin.pool)
+        master.add_resource_rows(list(begin.rows))
+        master.add_links(list(begin.links))
+    else:
+        base = program.bound_priced(zero)
+        master.add_columns(best_by_order(program, base, columns_per_order, np.inf))
     best: LinearResult | None = None
     while True:
         left = seconds - (time.monotonic() - start)
@@ -350,4 +387,5 @@ def solve_linear(
             bound, duals, reduced, np.zeros(0, dtype=np.int64), np.zeros(0), np.inf, optimal=False
         )
     best.pool = np.array(sorted(master.column_of), dtype=np.int64)
+    best.rows, best.links = tuple(master.resource_rows), tuple(master.link_rows)
     return best

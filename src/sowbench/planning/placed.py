@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
+from fractions import Fraction
+from math import floor
 
 import numpy as np
 from numpy.typing import NDArray
@@ -10,7 +12,7 @@ from scipy.special import ndtri
 
 from sowbench.planning.block import Block, Option, Sizing
 from sowbench.planning.candidates import Candidates
-from sowbench.planning.neighborhood import Choice
+from sowbench.planning.neighborhood import Choice, Part
 from sowbench.planning.season import Season
 from sowbench.planning.sizing import usable_nodes
 from sowbench.science.risk import Chances, OrderNeed, Share, SowingRisk, season_chances
@@ -160,12 +162,11 @@ def place_all(
         choice.parts,
         key=lambda p: (int(candidates.program.sow_day[p.candidate]), p.candidate),
     )
-    by_order: dict[int, list[int]] = {}
-    for i, part in enumerate(parts):
-        for o in candidates.program.orders_of(part.candidate):
-            by_order.setdefault(o, []).append(i)
+    program = candidates.program
+    covering = sorted({o for part in parts for o in program.orders_of(part.candidate)})
+    left = {o: season.need_cells(season.orders[o]) for o in covering}
+    meant = part_cells(season, candidates, parts)
     crops = {c: k for k, c in enumerate(season.catalog.crops)}
-    left = {o: season.need_cells(season.orders[o]) for o in by_order}
     placed = []
     names = {} if names is None else names
     for part in parts:
@@ -173,17 +174,16 @@ def place_all(
         row = block.take(np.array([i]))
         total = int(row.sizing.n_units[0])
         one = Placed("", row, [], crops[block.crop.id])
-        members = candidates.program.orders_of(part.candidate)
+        members = program.orders_of(part.candidate)
         if part.units < total:
             (o,) = members
             option = one.option
             whole = int(row.sizing.n_cells[0])
             cells = min(-(-whole * part.units // total), part.units * option.path.first.cells)
             one = one.with_cells(cells)
-            want = season.need_cells(season.orders[o])
-            meant = min(left[o], -(-want * part.units // total))
-            one.orders = [(o, meant)]
-            left[o] -= meant
+            own = min(left[o], meant[part])
+            one.orders = [(o, own)]
+            left[o] -= own
         else:
             for o in members:
                 one.orders.append((o, left[o]))
@@ -193,6 +193,30 @@ def place_all(
             one.name = name_of(season, one, names)
             placed.append(one)
     return placed
+
+
+def part_cells(season: Season, candidates: Candidates, parts: list[Part]) -> dict[Part, int]:
+    """Cells of its order that each part is meant for: its share, rounded down.
+
+    What is over goes, one cell each, to the parts whose plants cost most for days late and being
+    overgrown, so that a plan never pays less for these than its parts' shares say.
+    """
+    program = candidates.program
+    by_order: dict[int, list[tuple[float, int, Part, Fraction]]] = {}
+    for at, part in enumerate(parts):
+        total = int(program.n_units[part.candidate])
+        if part.units < total:
+            (o,) = program.orders_of(part.candidate)
+            block, i = candidates.locate(part.candidate)
+            want = season.need_cells(season.orders[o]) * Fraction(part.units, total)
+            by_order.setdefault(o, []).append((-float(block.costs.timing[i]), at, part, want))
+    out: dict[Part, int] = {}
+    for own in by_order.values():
+        over = floor(sum(want for _, _, _, want in own)) - sum(floor(w) for _, _, _, w in own)
+        for _, _, part, want in sorted(own, key=lambda each: each[:2]):
+            out[part] = floor(want) + (1 if over > 0 else 0)
+            over -= 1
+    return out
 
 
 def name_of(season: Season, placed: Placed, names: dict[str, int]) -> str:

@@ -20,6 +20,7 @@ from sowbench.planning.fixed import (
     kept_sowings,
     lots_needed,
     standing_sowings,
+    usable_for,
 )
 from sowbench.planning.inputs import PlanInputs
 from sowbench.planning.master import LinearResult, Progress, solve_linear
@@ -55,14 +56,10 @@ TAIL_OF_LAYOUT = 1.0
 # The first plan in whole trays is worth most of a short search, and little of a long one.
 START_MOST_FRAC = 0.7
 START_MOST_S = 15.0
-# The linear program gives the bound and the prices that guide everything after it.
-LINEAR_MOST_FRAC = 0.95
+# One linear program gives the prices that guide everything after it, one the bound.
+GUIDE_MOST_FRAC, LINEAR_MOST_FRAC = 0.75, 0.9
 # On a machine too slow for its time, a plan worth the name comes before the limit.
 BOUND_LEAST_FRAC, START_LEAST_FRAC = 0.3, 0.15
-# By so much quick and exact chances may differ; a bound above the cost by more is said as it is.
-BOUND_SLIP_FRAC = 1e-4
-# Share of the time in which the bound of a plan made again is proven for its true costs.
-BOUND_AGAIN_FRAC = 0.2
 
 
 @dataclass(frozen=True)
@@ -161,7 +158,10 @@ def make_plan(
     laid_s = time.monotonic() - began
     tail_s = min(TAIL_MOST_FRAC * parameters.seconds, TAIL_LEAST_S + TAIL_OF_LAYOUT * laid_s)
     deadline = began + parameters.seconds - tail_s
-    linear, finder, choice, rounds = search(program, parameters, seed, deadline, progress)
+    guide, linear = prove(candidates.program, program, parameters, deadline, progress)
+    finder, choice, rounds = search(
+        program, guide, linear.bound, parameters, seed, deadline, progress
+    )
     choice = make_fit(season, candidates, finder, choice)
     names = names_taken(inputs, fixed)
     placed = place_all(season, candidates, choice, names)
@@ -172,13 +172,9 @@ def make_plan(
         settled = settle(season, [*fixed, *placed], raises=0)
     settled = align_trays(season, candidates, settled, names, set(keep.values()))
     settled = share_trays(season, settled)
-    if keep:  # the search favored what is kept; the bound is that of the true costs
-        linear = solve_linear(
-            candidates.program,
-            seconds=1e6 if parameters.by_work else BOUND_AGAIN_FRAC * parameters.seconds,
-            columns_per_order=parameters.columns_per_order,
-        )
-    plan = hand_out(inputs, season, candidates, linear, settled, seed, time.monotonic() - began)
+    plan = hand_out(
+        inputs, season, candidates, linear, guide, settled, seed, time.monotonic() - began
+    )
     return Planned(plan, season, uses_of(season, settled.placed), rounds, linear.optimal)
 
 
@@ -208,29 +204,62 @@ def with_fixed(season: Season, fixed: list[Placed]) -> Season:
         return season
     left = residual_of(season, fixed)
     resources = Resources(season.resources.kinds, season.resources.names, np.maximum(left, 0.0))
-    return replace(season, resources=resources, covered=covered_by(season, fixed))
+    return replace(
+        season,
+        resources=resources,
+        covered=covered_by(season, fixed),
+        standing_usable=usable_for(season, fixed),
+    )
+
+
+def prove(
+    program: Program,
+    favored: Program,
+    parameters: SolveParameters,
+    deadline: float,
+    progress: Progress | None,
+) -> tuple[LinearResult, LinearResult]:
+    """Solve the linear program that guides the search, then the one that proves the bound.
+
+    The first charges every candidate all that it costs by itself, and favors what is kept; the
+    second leaves out what a plan may not have to pay, and differs from it in little.
+    """
+
+    def seconds(most_frac: float) -> float:
+        left = max(BOUND_LEAST_FRAC * parameters.seconds, deadline - time.monotonic())
+        return most_frac * left if parameters.rounds is None else 1e6
+
+    guide = solve_linear(
+        favored.whole(),
+        seconds=seconds(GUIDE_MOST_FRAC),
+        columns_per_order=parameters.columns_per_order,
+        progress=None if progress is None else lambda what, *_: progress(what, 0.0, 0.0),
+    )
+    linear = solve_linear(
+        program,
+        seconds=seconds(LINEAR_MOST_FRAC),
+        columns_per_order=parameters.columns_per_order,
+        progress=progress,
+        begin=guide,
+    )
+    return guide, linear
 
 
 def search(
     program: Program,
+    guide: LinearResult,
+    proven: float,
     parameters: SolveParameters,
     seed: int,
     deadline: float,
     progress: Progress | None,
-) -> tuple[LinearResult, Search, Choice, int]:
-    """Prove the bound and look for a plan close to it."""
-    left = max(BOUND_LEAST_FRAC * parameters.seconds, deadline - time.monotonic())
-    linear = solve_linear(
-        program,
-        seconds=LINEAR_MOST_FRAC * left if parameters.rounds is None else 1e6,
-        columns_per_order=parameters.columns_per_order,
-        progress=progress,
-    )
-    finder = Search(program, linear, parameters, np.random.default_rng(seed))
+) -> tuple[Search, Choice, int]:
+    """Look for a plan close to what the linear program says."""
+    finder = Search(program, guide, parameters, np.random.default_rng(seed), proven)
     left = max(START_LEAST_FRAC * parameters.seconds, deadline - time.monotonic())
     choice = finder.start(min(START_MOST_FRAC * left, START_MOST_S))
     result = finder.run(choice, deadline, progress)
-    return linear, finder, result.choice, result.rounds
+    return finder, result.choice, result.rounds
 
 
 def hand_out(
@@ -238,6 +267,7 @@ def hand_out(
     season: Season,
     candidates: Candidates,
     linear: LinearResult,
+    guide: LinearResult,
     settled: Settled,
     seed: int,
     seconds: float,
@@ -248,10 +278,8 @@ def hand_out(
     orders = order_plans(season, settled)
     sowings = [sowing_record(season, p) for p in settled.placed]
     bound = linear.bound + fixed_cost(season, settled)
-    if bound <= cost * (1 + BOUND_SLIP_FRAC):  # quick and exact chances differ by as much
-        bound = min(bound, cost)
     rows = tray_rows(sowings, season.containers)
-    unmet = unmet_orders(season, candidates, linear, settled, orders, order_pins(inputs))
+    unmet = unmet_orders(season, candidates, guide, settled, orders, order_pins(inputs))
     return Plan(
         inputs.from_date,
         season.until_date,

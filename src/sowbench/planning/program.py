@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,9 +11,41 @@ from sowbench.planning.resources import (
     FloatArray,
     IntArray,
     Resources,
+    SegmentBuilder,
     Segments,
     cumulative_prices,
 )
+
+
+def _nothing() -> Segments:
+    return SegmentBuilder().build(0)
+
+
+@dataclass(frozen=True)
+class Saved:
+    """What some candidates may use and cost less in a plan than by themselves.
+
+    Attributes
+    ----------
+    rows : ndarray of int, shape (m,)
+        Their numbers, rising.
+    cost : ndarray, shape (m,)
+        Money.
+    segments : Segments
+        Uses.
+    """
+
+    rows: IntArray = field(default_factory=lambda: np.zeros(0, dtype=np.int64))
+    cost: FloatArray = field(default_factory=lambda: np.zeros(0))
+    segments: Segments = field(default_factory=_nothing)
+
+    def among(self, chosen: IntArray) -> tuple[IntArray, IntArray]:
+        """Give the places in `chosen` of candidates that save, and their places here."""
+        if not len(self.rows):
+            return self.rows, self.rows
+        at = np.minimum(np.searchsorted(self.rows, chosen), len(self.rows) - 1)
+        where = np.flatnonzero(self.rows[at] == chosen)
+        return where, at[where]
 
 
 @dataclass(frozen=True)
@@ -48,6 +80,12 @@ class Program:
         Sowing day of each candidate.
     segments : Segments
         Uses that grow with the share; setting up is kept apart.
+    relief : ndarray, shape (n,) or (0,)
+        Money for shortage that a plan with the candidate may not have to pay.
+    saved : Saved
+        What may be saved by sharing trays. The bound leaves out both.
+    constant : float
+        Money that is in the bound whatever is chosen.
     """
 
     members: NDArray[np.int32]
@@ -65,6 +103,9 @@ class Program:
     sow_day: NDArray[np.int32]
     segments: Segments
     resources: Resources
+    relief: NDArray[np.floating] = field(default_factory=lambda: np.zeros(0))
+    saved: Saved = field(default_factory=Saved)
+    constant: float = 0.0
 
     @property
     def n_orders(self) -> int:
@@ -89,6 +130,37 @@ class Program:
         if self.crew >= 0:
             money = money + self.setup_minutes * price[self.crew, self.sow_day]
         return money
+
+    def whole(self) -> Program:
+        """The same program with every candidate charged all that it costs by itself."""
+        return replace(self, relief=np.zeros(0), saved=Saved(), constant=0.0)
+
+    def bound_cost(self) -> FloatArray:
+        """Least money that a plan pays for each candidate taken whole, shape (n,)."""
+        money = self.cost_variable + self.cost_fixed
+        if len(self.relief):
+            money = money - self.relief
+        money[self.saved.rows] -= self.saved.cost
+        return np.asarray(money)
+
+    def bound_priced(self, price: FloatArray) -> FloatArray:
+        """`priced` less what a plan may not have to pay, shape (n,)."""
+        money = self.priced(price)
+        if len(self.relief):
+            money -= self.relief
+        saved = self.saved
+        if len(saved.rows):
+            money[saved.rows] -= saved.cost + saved.segments.priced(cumulative_prices(price))
+        return money
+
+    def bound_use(self, chosen: IntArray, share: FloatArray) -> FloatArray:
+        """Least use by resource and day of shares of candidates, setting up apart."""
+        shape = (len(self.resources.kinds), self.resources.n_days)
+        use = self.segments.take(chosen).use(share, *shape)
+        where, at = self.saved.among(chosen)
+        if len(at):
+            use -= self.saved.segments.take(at).use(share[where], *shape)
+        return use
 
     def use(self, chosen: IntArray, share: FloatArray) -> FloatArray:
         """Use by resource and day of a choice, setting up and changes of lot included."""
@@ -142,13 +214,13 @@ def dual_bound(program: Program, duals: Duals) -> tuple[float, FloatArray, Float
     link prices delta that sum to at most the cost of a change of lot for each (lot, day), the sum
     of pi less the sum of lambda x capacity bounds every cover from below if no candidate has a
     negative reduced cost. A negative one is shared out among its orders, which keeps all others
-    feasible.
+    feasible. Candidates cost and use what `Program.bound_priced` says.
     """
     pi = np.minimum(duals.order, program.short_cost)
     member = program.members[program.group]
     present = member >= 0
     gain = np.where(present, pi[np.maximum(member, 0)], 0.0).sum(axis=1)
-    reduced = program.priced(duals.price) - gain
+    reduced = program.bound_priced(duals.price) - gain
     if duals.link_candidate_group:
         reduced += link_price(program, duals.link_candidate_group)
     negative = reduced < 0
@@ -161,7 +233,7 @@ def dual_bound(program: Program, duals: Duals) -> tuple[float, FloatArray, Float
         pi = pi + adjust
     finite = np.isfinite(program.resources.capacity)
     held = np.where(finite, program.resources.capacity, 0.0) * duals.price
-    return float(pi.sum() - held.sum()), reduced, pi
+    return float(pi.sum() - held.sum()) + program.constant, reduced, pi
 
 
 def link_price(program: Program, links: dict[tuple[int, int], float]) -> FloatArray:

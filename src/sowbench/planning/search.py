@@ -76,7 +76,11 @@ def greedy(program: Program, score: FloatArray, order: IntArray, pool: IntArray)
 
 
 class Search:
-    """Large-neighborhood search around the linear program's prices."""
+    """Large-neighborhood search around the linear program's prices.
+
+    Candidates are charged all that they cost by themselves, so that where the linear program ends
+    the search does, too; `proven` is the bound below every plan, which is told.
+    """
 
     def __init__(
         self,
@@ -84,8 +88,10 @@ class Search:
         linear: LinearResult,
         parameters: SolveParameters,
         rng: np.random.Generator,
+        proven: float | None = None,
     ) -> None:
         self.program = program
+        self.proven = linear.bound if proven is None else proven
         self.linear = linear
         self.parameters = parameters
         self.rng = rng
@@ -290,6 +296,6 @@ class Search:
                 size, idle = min(size + 4, program.n_orders), 0
                 count = min(count + 2, parameters.pool_per_order)
             choice, cost = better, new_cost
-            if progress is not None and progress("search", self.linear.bound, cost):
+            if progress is not None and progress("search", self.proven, cost):
                 break
         return SearchResult(choice, cost, rounds)

@@ -35,6 +35,7 @@ from sowbench.science.weather_year import WeatherYear
 
 AFTER_LAST_D = 14
 CLIMATE_BEYOND_D = 90
+N_LOT_NODES = 9
 MACHINE_HOURS = 8.0
 
 
@@ -63,7 +64,9 @@ class Lot:
 class Season:
     """Everything the planner knows before it chooses.
 
-    `orders` are those to be planned, each with its need in cells in `need_cells`.
+    `orders` are those to be planned, each with its need in cells in `need_cells`; of what stands
+    already `covered` says for each how many cells are meant for it, and `standing_usable` how many
+    can be expected at the most, at the nodes of its lot.
     """
 
     house: House
@@ -85,6 +88,7 @@ class Season:
     weather: WeatherYear | None
     assumptions: tuple[str, ...] = ()
     covered: Mapping[str, int] = field(default_factory=dict)
+    standing_usable: Mapping[str, NDArray[np.float64]] = field(default_factory=dict)
     _crops: dict[str, CropSeason] = field(default_factory=dict)
 
     @cached_property

@@ -12,8 +12,21 @@ from sowbench.planning.block import Option, Sizing
 from sowbench.planning.season import Season
 from sowbench.planning.timeline import Route, Timeline
 from sowbench.science.medium import WASTE_FRAC
-from sowbench.science.quick_stand import cells_that_pay, quick_cells, quick_short
-from sowbench.science.stand import EMERGENCE_FRAC, cell_ok_prob, thin_per_cell, usable_frac
+from sowbench.science.quick_stand import (
+    cells_that_pay,
+    least_money_cells,
+    least_short,
+    quick_cells,
+    quick_short,
+)
+from sowbench.science.stand import (
+    EMERGENCE_FRAC,
+    cell_ok_cover,
+    cell_ok_prob,
+    thin_per_cell,
+    usable_frac,
+)
+from sowbench.science.trays import TRAY_LOSS_FRAC
 
 if TYPE_CHECKING:
     from sowbench.domain.records import Crop
@@ -22,6 +35,8 @@ if TYPE_CHECKING:
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
+# Parts of one lot are short together where it is poor: at so many of its lowest nodes, or nowhere.
+LOW_NODES = (0, 3, 4, 5, 6)
 STEPS = 1000.0  # shares are sized in steps of 0.001, rounded down
 
 
@@ -101,9 +116,18 @@ def size_drafts(
 
 
 def _shares(
-    season: Season, crop: Crop, choices: list[Option], unique: IntArray
+    season: Season,
+    crop: Crop,
+    choices: list[Option],
+    unique: IntArray,
+    *,
+    cover: bool = False,
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Usable share at the lot's nodes, their weights, and share of cells to thin."""
+    """Usable share at the lot's nodes, their weights, and share of cells to thin.
+
+    With `cover` the share is that of the concave cover, at least the mean over the weather.
+    """
+    chance = cell_ok_cover if cover else cell_ok_prob
     n = len(unique)
     nodes, weights, thin_share = np.zeros((n, 9)), np.zeros((n, 9)), np.zeros(n)
     kinds: dict[tuple[int, int], list[int]] = {}
@@ -117,7 +141,7 @@ def _shares(
         steps, at = np.unique(unique[rows, 2], return_inverse=True)
         p = np.minimum(seed_chance(season, lot_index, steps / STEPS), 1.0)
         per_unit = lot.record.seedlings_per_unit
-        ok = cell_ok_prob(n_seeds, p, crop.plants_per_cell[0], seedlings_per_unit=per_unit)
+        ok = chance(n_seeds, p, crop.plants_per_cell[0], seedlings_per_unit=per_unit)
         light = unique[rows, 3] / STEPS
         nodes[rows] = usable_frac(ok[at], light[:, None])
         weights[rows] = lot.weights
@@ -136,6 +160,9 @@ def _size_unique(
     better = unique.copy()  # shares one step up: shortage is not overstated, the bound holds
     better[:, 2:] = np.minimum(better[:, 2:] + 1, int(STEPS))
     up, _, _ = _shares(season, crop, choices, better)
+    top = up
+    if crop.plants_per_cell[0] > 1:
+        top, _, _ = _shares(season, crop, choices, better, cover=True)
     per_tray = np.array([c.path.first.cells for c in choices])[choice]
     last_cells = np.array([c.path.last.cells for c in choices])[choice]
     potted = np.array([c.path.potted_on for c in choices])[choice]
@@ -169,6 +196,7 @@ def _size_unique(
     short_few, more_few = quick_short(total, fewest, per_tray, up, weights)
     short_best, more_best = quick_short(total, paying, per_tray, up, weights)
     mean = (nodes * weights).sum(axis=1)
+    least = LeastMoney(season, per_tray, total, plants, fewest, full, per_cell_cost, top, weights)
 
     def sized(cells: IntArray, short: FloatArray, more: FloatArray) -> Sizing:
         n_last = np.where(potted, np.ceil(cells * mean - 1e-9).astype(np.int64), cells)
@@ -183,10 +211,55 @@ def _size_unique(
             short,
             more,
             cells * thin_share,
+            *least.of(cells),
         )
 
     best = sized(paying, short_best, more_best)
     return best, sized(fewest, short_few, more_few), ok & (paying > 1.03 * fewest)
+
+
+class LeastMoney:
+    """Least that plans pay for shortage and surplus of candidates; docs/model.md section 9."""
+
+    def __init__(
+        self,
+        season: Season,
+        per_tray: IntArray,
+        need: IntArray,
+        plants: IntArray,
+        fewest: IntArray,
+        full: IntArray,
+        cell_price: FloatArray,
+        usable: FloatArray,
+        weight: FloatArray,
+    ) -> None:
+        prices = season.house.prices
+        self.stand = (per_tray, usable, weight)
+        self.need, self.full = need, full
+        brings = plants * prices.surplus_plant
+        self.mean = (usable * weight).sum(axis=1) * (1.0 - TRAY_LOSS_FRAC)
+        self.brings = brings
+        self.short = np.maximum(plants * prices.short_plant - brings, 0.0)
+        self.gain = np.maximum(brings - plants * prices.short_plant, 0.0) * need
+        self.cell = cell_price - brings * self.mean
+        self.cells = least_money_cells(
+            fewest, full, self.cell, self.short, need, per_tray, usable, weight
+        )
+
+    def of(self, n_cells: IntArray) -> tuple[FloatArray, FloatArray]:
+        """Money as the only sowing, and beside others, of candidates of so many cells."""
+        _, usable, weight = self.stand
+        m = np.maximum(self.cells, n_cells)
+        alone = self.short * least_short(self.need, m, *self.stand) + self.cell * (m - n_cells)
+        above = self.brings * (self.mean * n_cells - self.need) + self.gain
+        more = self.full - n_cells
+        beside = []
+        for n_low in LOW_NODES:
+            chance = weight[:, :n_low].sum(axis=1)
+            good = (usable * weight)[:, :n_low].sum(axis=1) * (1.0 - TRAY_LOSS_FRAC)
+            lack = self.short * (chance * self.need - good * n_cells)
+            beside.append(lack + np.minimum(self.cell - self.short * good, 0.0) * more - above)
+        return alone - above, np.stack(beside, axis=1)
 
 
 def cell_cost(season: Season, option: Option) -> float:

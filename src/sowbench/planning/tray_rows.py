@@ -182,6 +182,9 @@ def _agree(season: Season, one: Placed, other: Placed) -> bool:
     x, y = one.row.rule, other.row.rule
     if abs(x.leaves - y.leaves) > LEAVES_APART or abs(x.days_ref - y.days_ref) > DAYS_REF_APART_D:
         return False
+    served = [{o for o, _ in p.orders} for p in (one, other)]
+    if served[0] & served[1]:
+        return False
     orders = [season.orders[o] for p in (one, other) for o, _ in p.orders]
     customers = {o.customer for o in orders}
     return len(customers) == 1 or all(o.handover != "trays" for o in orders)

@@ -13,7 +13,7 @@ from collections.abc import Iterator
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtr
+from scipy.special import gammaln, ndtr
 
 from sowbench.science.tray_chances import cells_for_confidence, chances_at
 from sowbench.science.trays import RHO_TRAY, TRAY_LOSS_FRAC
@@ -188,6 +188,126 @@ def quick_short(
         short += way * np.einsum("mk,mk->m", missing, weight)
         surplus += way * np.einsum("mk,mk->m", missing - gap, weight)
     return np.maximum(short, 0.0), np.maximum(surplus, 0.0)
+
+
+def least_short(
+    need: IntArray, n: IntArray, per_tray: IntArray, usable: FloatArray, weight: FloatArray
+) -> FloatArray:
+    """Cells short of the need, at most what is expected: for the bound.
+
+    Parameters
+    ----------
+    need, n, per_tray : ndarray, shape (M,)
+        As for `quick_chance`.
+    usable, weight : ndarray, shape (M, K)
+        As for `quick_chance`.
+
+    Returns
+    -------
+    short : ndarray, shape (M,)
+        Cells.
+
+    Notes
+    -----
+    In each case (node of the lot, trays lost) only the mean counts. Shortage is convex in the
+    usable cells, so by Jensen's inequality the expectation is never less. Up to `EXACT_UP_TO`
+    wanted cells one full tray, or the only one, keeps its distribution where none is lost; the
+    others have their mean. It is convex in `n` from one number of trays to the same with a fuller
+    last one, and in the usable share.
+
+    Examples
+    --------
+    >>> one = np.ones((1, 1))
+    >>> need, n, per_tray = np.array([1000]), np.array([1141]), np.array([128])
+    >>> float(least_short(need, n, per_tray, 0.9 * one, one)[0].round(2))
+    3.95
+    """
+    short = np.zeros(len(need))
+    wanted = need.astype(float)[:, None]
+    few = np.flatnonzero(need <= EXACT_UP_TO)
+    for case, (way, stay) in enumerate(_stays(n.astype(float), per_tray.astype(float))):
+        missing = np.maximum(wanted - np.maximum(stay, 0.0)[:, None] * usable, 0.0)
+        if case == 0 and len(few):
+            one = np.minimum(n, per_tray)[few].astype(float)[:, None]
+            others = (n[few, None] - one) * usable[few]
+            missing[few] = _short_of_one(wanted[few] - others, one, usable[few])
+        short += np.maximum(way, 0.0) * np.einsum("mk,mk->m", missing, weight)
+    return short
+
+
+def _short_of_one(need: FloatArray, cells: FloatArray, usable: FloatArray) -> FloatArray:
+    """Expected cells short of a broken need from one tray that is not lost, exactly."""
+    need, cells, share = np.broadcast_arrays(need, cells, np.clip(usable, 1e-9, 1.0 - 1e-9))
+    size = 1.0 / RHO_TRAY - 1.0
+    a, b = share * size, (1.0 - share) * size
+    chance = np.exp(gammaln(b + cells) + gammaln(size) - gammaln(size + cells) - gammaln(b))
+    short = np.zeros(need.shape)
+    for k in range(int(np.ceil(max(float(need.max()), 0.0)))):
+        short += np.maximum(need - k, 0.0) * chance
+        left = np.maximum(cells - k, 0.0)
+        chance = chance * left * (a + k) / ((k + 1.0) * np.maximum(b + left - 1.0, 1e-12))
+    return short
+
+
+def least_money_cells(
+    fewest: IntArray,
+    most: IntArray,
+    per_cell: FloatArray,
+    short_price: FloatArray,
+    need: IntArray,
+    per_tray: IntArray,
+    usable: FloatArray,
+    weight: FloatArray,
+) -> IntArray:
+    """Cells at which `least_short` and the cells cost least together.
+
+    Parameters
+    ----------
+    fewest, most : ndarray of int, shape (M,)
+        Between which to look, within one last tray.
+    per_cell, short_price : ndarray, shape (M,)
+        Money of one more cell, and of a cell short.
+    need, per_tray : ndarray of int, shape (M,)
+        As for `quick_chance`.
+    usable, weight : ndarray, shape (M, K)
+        As for `quick_chance`.
+
+    Returns
+    -------
+    n_cells : ndarray of int, shape (M,)
+        Cells.
+    """
+    low, high = fewest.copy(), np.maximum(most, fewest)
+    for _ in range(_STEPS):
+        rows = np.flatnonzero(high > low)
+        if not len(rows):
+            break
+        middle = (low[rows] + high[rows]) // 2
+        around = (per_tray[rows], usable[rows], weight[rows])
+        saved = least_short(need[rows], middle, *around)
+        saved -= least_short(need[rows], middle + 1, *around)
+        pays = short_price[rows] * saved > per_cell[rows]
+        low[rows] = np.where(pays, middle + 1, low[rows])
+        high[rows] = np.where(pays, high[rows], middle)
+    return low
+
+
+def _stays(n: FloatArray, per_tray: FloatArray) -> Iterator[tuple[FloatArray, FloatArray]]:
+    """Chance of each case of lost trays, and the cells that stay on average.
+
+    The cases are those of `_losses`.
+    """
+    keep = 1.0 - TRAY_LOSS_FRAC
+    trays = np.maximum(np.ceil(n / per_tray), 1.0)
+    last = n - (trays - 1.0) * per_tray
+    one = TRAY_LOSS_FRAC * keep ** (trays - 1.0)
+    none = keep**trays
+    left = keep * n
+    for way, stay in ((none, n), ((trays - 1.0) * one, n - per_tray), (one, n - last)):
+        left = left - way * stay
+        yield way, stay
+    more = 1.0 - none - trays * one
+    yield more, left / np.maximum(more, LEAST_WAY_FRAC)
 
 
 def _losses(

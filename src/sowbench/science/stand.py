@@ -39,6 +39,7 @@ __all__ = [
     "SURVIVE_FRAC",
     "TRAY_LOSS_FRAC",
     "CellCost",
+    "cell_ok_cover",
     "cell_ok_prob",
     "cells_for_confidence",
     "chances_at",
@@ -66,6 +67,8 @@ EMERGENCE_FRAC = 0.95
 # to 0.85 for ordinary practice, germination included.
 SURVIVE_FRAC = 0.98
 CULL_FRAC = 0.05
+# Steps in which the cover of the chance of several plants in a cell is sought.
+_COVER_STEPS = 1000
 
 
 def lot_nodes(n_normal: ArrayLike, n_tested: ArrayLike, n_nodes: int = 9) -> tuple[Floats, Floats]:
@@ -203,6 +206,52 @@ def cell_ok_prob(
             chance += part * cell_pmf(n + 1, p[here], rho[here])[..., want:].sum(axis=-1)
         ok[here] = chance
     return np.clip(ok, 0.0, 1.0)
+
+
+def cell_ok_cover(
+    seeds_per_cell: int,
+    p_seed: ArrayLike,
+    plants_min: int,
+    rho_cell: float = RHO_CELL,
+    seedlings_per_unit: float = 1.0,
+) -> Floats:
+    """Concave cover of `cell_ok_prob`: never below it, and never below a mean over `p_seed`.
+
+    Parameters
+    ----------
+    seeds_per_cell, plants_min : int
+        As for `cell_ok_prob`.
+    p_seed : array_like, shape (...)
+        Chance that a seed unit gives a seedling on time, the mean over what it hangs on [fraction].
+    rho_cell, seedlings_per_unit : float
+        As for `cell_ok_prob`.
+
+    Returns
+    -------
+    ok_frac : ndarray, shape (...)
+        At least the mean chance that the cell is good [fraction].
+
+    Notes
+    -----
+    The chance of one plant or more is concave in `p_seed` as it is. That of several rises ever
+    faster first; up to where a straight line from 0 touches it, that line is taken. It is sought
+    in steps of 0.001, and a millionth is put on top for what lies between.
+
+    Examples
+    --------
+    >>> cell_ok_cover(2, [0.2, 0.8], 2, 0.0).round(3).tolist()
+    [0.2, 0.8]
+    """
+    p = require_frac("p_seed", p_seed)
+    ok = cell_ok_prob(seeds_per_cell, p, plants_min, rho_cell, seedlings_per_unit)
+    if plants_min <= 1:
+        return ok
+    grid = np.linspace(0.0, 1.0, _COVER_STEPS + 1)[1:]
+    slope = cell_ok_prob(seeds_per_cell, grid, plants_min, rho_cell, seedlings_per_unit) / grid
+    best = np.maximum.accumulate(slope[::-1])[::-1]
+    at = np.minimum(np.ceil(p * _COVER_STEPS).astype(np.int64) - 1, _COVER_STEPS - 1)
+    line = p * best[np.maximum(at, 0)]
+    return np.asarray(np.minimum(np.maximum(ok, line) * (1.0 + 1e-6), 1.0))
 
 
 def thin_per_cell(
