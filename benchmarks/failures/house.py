@@ -9,18 +9,8 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from benchmarks.failures.generator import (
-    LOTS_A_CROP,
-    N_DAYS,
-    Season,
-    Sowing,
-    date_of,
-    planned_days,
-    planned_on_time,
-    progress_from,
-    rates,
-    reached,
-)
+from benchmarks.failures.clocks import planned_days, planned_on_time, progress_from, rates, reached
+from benchmarks.failures.generator import LOTS_A_CROP, N_DAYS, Season, Sowing, date_of
 from benchmarks.failures.parameters import CROPS
 from benchmarks.failures.world import World, noon_work_days
 from sowbench.domain.journal import Entry, EntryKind

@@ -7,7 +7,8 @@ from datetime import date, timedelta
 
 import numpy as np
 
-from benchmarks.failures.generator import N_DAYS, Season, date_of, made_season, planned_on_time
+from benchmarks.failures.clocks import planned_on_time
+from benchmarks.failures.generator import N_DAYS, Season, date_of, made_season
 from benchmarks.failures.house import House, Paces
 from benchmarks.failures.parameters import CROPS, PLACES
 from benchmarks.failures.world import Grown, World, start_of

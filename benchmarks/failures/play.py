@@ -8,15 +8,8 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from benchmarks.failures.generator import (
-    N_DAYS,
-    Season,
-    cells_for,
-    date_of,
-    planned_days,
-    planned_on_time,
-    work_day,
-)
+from benchmarks.failures.clocks import planned_days, planned_on_time
+from benchmarks.failures.generator import N_DAYS, Season, cells_for, date_of, work_day
 from benchmarks.failures.house import House
 from benchmarks.failures.memory import Memory, end_of
 from benchmarks.failures.parameters import CROPS

@@ -20,7 +20,8 @@ from pathlib import Path
 
 import numpy as np
 
-from benchmarks.failures.generator import N_DAYS, Season, made_season, planned_days
+from benchmarks.failures.clocks import planned_days
+from benchmarks.failures.generator import N_DAYS, Season, made_season
 from benchmarks.failures.memory import last_year
 from benchmarks.failures.parameters import CROPS
 from benchmarks.failures.play import ByForecast, Game, Played, filled, look_once

@@ -11,15 +11,13 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import betaincinv
 
+from benchmarks.failures.clocks import progress_from, rates, reached
 from benchmarks.failures.generator import (
     N_DAYS,
     Event,
     Season,
     between,
     normal,
-    progress_from,
-    rates,
-    reached,
     stream,
     work_day,
 )

@@ -6,7 +6,8 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from benchmarks.failures.generator import made_season, planned_days, work_day
+from benchmarks.failures.clocks import planned_days
+from benchmarks.failures.generator import made_season, work_day
 from benchmarks.failures.house import House, Paces
 from benchmarks.failures.memory import last_year, told_by_counts
 from benchmarks.failures.parameters import CROPS, Failures
