@@ -155,6 +155,31 @@ def ready_quantiles(
     return np.asarray(np.where(enough(high) & ~never[:, None], high, np.inf))
 
 
+def ready_chance(prior: Prior, posterior: Posterior, ready_day: Floats, day: Floats) -> Floats:
+    """Chance that each sowing is ready by a day.
+
+    Parameters
+    ----------
+    prior : Prior
+        Of all sowings.
+    posterior : Posterior
+        Of all sowings.
+    ready_day : ndarray, shape (R, W, Z)
+        Days at the nodes.
+    day : ndarray, shape (R,)
+        Day asked for of each; need not be whole.
+
+    Returns
+    -------
+    chance_frac : ndarray, shape (R,)
+        Chances.
+    """
+    row = np.arange(ready_day.shape[0])
+    below = _Below(posterior.lag_edges, posterior.node_lag_mass(row))
+    days = rising("ready_day", ready_day)
+    return below.chance(lag_of_day(prior, row, days, day[:, None]))[:, 0]
+
+
 def _guessed(days: Floats, prior: Prior, below: _Below, goal: Floats) -> Floats:
     """Day of a lag with so much mass below it, in the middle weather; only a place to begin."""
     n_rows, n_nodes, n_z = days.shape

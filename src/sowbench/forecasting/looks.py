@@ -38,6 +38,9 @@ class Factor(NamedTuple):
         `high_h`; -1 is before anything is up, inf is never.
     k, n : int
         Cells.
+    trust : float, default 1.0
+        What its logarithm is multiplied with: below 1 where other cells were looked at than by the
+        neighbor.
     """
 
     low_h: float
@@ -45,15 +48,20 @@ class Factor(NamedTuple):
     high_h: float
     k: int
     n: int
+    trust: float = 1.0
 
 
-def factors_of(looks: Sequence[Look]) -> Iterator[Factor]:
+def factors_of(looks: Sequence[Look], n_cells: int = 0, weight: float = np.inf) -> Iterator[Factor]:
     """Turn the looks at one tray into independent beta-binomial counts.
 
     Parameters
     ----------
     looks : sequence of Look
         By hour.
+    n_cells : int, default 0
+        Cells of the tray; at least those looked at.
+    weight : float, default inf
+        Concentration of the tray.
 
     Yields
     ------
@@ -71,16 +79,22 @@ def factors_of(looks: Sequence[Look]) -> Iterator[Factor]:
     base = base_look(looks) if len(looks) > 1 else 0
     at = looks[base]
     yield Factor(-1.0, at.hour_h, np.inf, at.n_right, at.n_seen)
+    tray = max(n_cells, at.n_seen + at.n_lost_before)
     right, seen, high, lost = at.n_right, at.n_seen, at.hour_h, at.n_lost_before
     for look in reversed(looks[:base]):
         lost_since = lost - look.n_lost_before  # right then, gone since
         n_all = min(round((right + lost_since) * look.n_seen / (seen + lost_since)), look.n_seen)
+        trust = 1.0
         if look.n_seen == seen + lost_since:
             k = min(look.n_right, n_all)
         else:
             n_all = max(n_all, look.n_right)
             k = look.n_right
-        yield Factor(-1.0, look.hour_h, high, k, n_all)
+            share = (right + lost_since + 0.5) / (seen + lost_since + 1.0)
+            of_late = (k + 0.5) / (n_all + 1.0)
+            slip = of_late**2 * _slip(look.n_seen, seen + lost_since, tray, share)
+            trust = _trust(n_all, of_late, weight * share, slip)
+        yield Factor(-1.0, look.hour_h, high, k, n_all, trust)
         right, seen, high, lost = k, look.n_seen, look.hour_h, look.n_lost_before
     right, seen, low, lost = at.n_right, at.n_seen, at.hour_h, at.n_lost_before
     for look in looks[base + 1 :]:
@@ -88,8 +102,31 @@ def factors_of(looks: Sequence[Look]) -> Iterator[Factor]:
         had, of = max(right - lost_since, 0), max(seen - lost_since, 1)
         n_had = min(round(had * look.n_seen / of), look.n_seen)
         k = max(look.n_right - n_had, 0)
-        yield Factor(low, look.hour_h, np.inf, k, look.n_seen - n_had)
+        trust = 1.0
+        if look.n_seen != of:
+            share, n_rest = (had + 0.5) / (of + 1.0), look.n_seen - n_had
+            newly = (k + 0.5) / (n_rest + 1.0)
+            slip = (1.0 - newly) ** 2 * _slip(look.n_seen, of, tray, share)
+            trust = _trust(n_rest, newly, weight * (1.0 - share), slip)
+        yield Factor(low, look.hour_h, np.inf, k, look.n_seen - n_had, trust)
         right, seen, low, lost = n_had + k, look.n_seen, look.hour_h, look.n_lost_before
+
+
+def _slip(n_here: int, n_there: int, n_tray: int, share: float) -> float:
+    """Variance of right cells of one look as scaled from a look at other cells of the tray.
+
+    Both are drawn from the tray without putting back: the variance of the difference of two
+    hypergeometric counts, one of them scaled.
+    """
+    beside = (n_tray - n_here) + n_here / n_there * (n_tray - n_there)
+    return n_here * share * (1.0 - share) * max(beside, 0.0) / max(n_tray - 1, 1)
+
+
+def _trust(n: int, share: float, weight: float, slip: float) -> float:
+    """Part of a count's variance that is its own, of all that it has."""
+    over = 1.0 if np.isinf(weight) else (weight + n) / (weight + 1.0)
+    own = max(n, 1) * share * (1.0 - share) * over
+    return round(own / (own + slip), 3)
 
 
 def base_look(looks: Sequence[Look]) -> int:
@@ -126,9 +163,10 @@ class Looks:
     pair_of, low, mid, high : ndarray of int, shape (P,)
         Sowing of each triple of times, and the times; -1 for the beginning and for never.
     n_pair : ndarray, shape (P,)
-        Counts of it.
+        Counts of it, by how far they are trusted.
     count_of, k, n, times : ndarray, shape (C,)
-        Triple of each different count, its cells, and how often it was made.
+        Triple of each different count, its cells, and how often it was made, by how far it is
+        trusted.
     """
 
     log_goal: Floats
@@ -331,10 +369,12 @@ def gather_looks(sowings: Sequence[OpenSowing], evidence: Sequence[SowingEvidenc
     time_of: list[int] = []
     hour_h: list[float] = []
     progress: list[Floats] = []
-    pairs: list[tuple[int, int, int, int, int]] = []
-    counts: list[tuple[int, int, int, int]] = []
+    pairs: list[tuple[int, int, int, int]] = []
+    n_pair: list[float] = []
+    counts: list[tuple[int, int, int]] = []
+    often: list[float] = []
     for row, (sowing, told) in enumerate(zip(sowings, evidence, strict=True)):
-        found = _tallied(told)
+        found = _tallied(told, 1.0 / max(sowing.rho_tray, 1e-6) - 1.0)
         if not found:
             continue
         hours = sorted({hour for pair in found for hour in pair if 0.0 <= hour < np.inf})
@@ -344,12 +384,12 @@ def gather_looks(sowings: Sequence[OpenSowing], evidence: Sequence[SowingEvidenc
         progress.append(_progress_at(sowing, hours))
         for (low, mid, high), tally in sorted(found.items(), key=_by_middle):
             at = len(pairs)
-            pairs.append(
-                (row, index.get(low, -1), index[mid], index.get(high, -1), sum(tally.values()))
-            )
-            counts += [(at, k, n, m) for (k, n), m in tally.items()]
-    table = np.array(pairs, dtype=np.int64).reshape(-1, 5)
-    tally_table = np.array(counts, dtype=np.int64).reshape(-1, 4)
+            pairs.append((row, index.get(low, -1), index[mid], index.get(high, -1)))
+            n_pair.append(sum(tally.values()))
+            counts += [(at, k, n) for k, n in tally]
+            often += tally.values()
+    table = np.array(pairs, dtype=np.int64).reshape(-1, 4)
+    tally_table = np.array(counts, dtype=np.int64).reshape(-1, 3)
     rules, rule_of = _rules(sowings)
     return Looks(
         np.log([each.pace.thermal_time_cd for each in sowings]),
@@ -364,27 +404,30 @@ def gather_looks(sowings: Sequence[OpenSowing], evidence: Sequence[SowingEvidenc
         np.ascontiguousarray(table[:, 1]),
         np.ascontiguousarray(table[:, 2]),
         np.ascontiguousarray(table[:, 3]),
-        table[:, 4].astype(np.float64),
+        np.array(n_pair, dtype=np.float64),
         np.ascontiguousarray(tally_table[:, 0]),
         tally_table[:, 1].astype(np.float64),
         tally_table[:, 2].astype(np.float64),
-        tally_table[:, 3].astype(np.float64),
+        np.array(often, dtype=np.float64),
     )
 
 
-def _tallied(told: SowingEvidence) -> dict[tuple[float, float, float], dict[tuple[int, int], int]]:
+_Tally = dict[tuple[float, float, float], dict[tuple[int, int], float]]
+
+
+def _tallied(told: SowingEvidence, weight: float) -> _Tally:
     """Count how often each number of right cells was seen, by the times that it depends on."""
-    found: dict[tuple[float, float, float], dict[tuple[int, int], int]] = {}
+    found: _Tally = {}
     for tray in told.trays:
         if tray.chosen or not tray.looks:
             continue
-        for low_h, mid_h, high_h, k, n in factors_of(tray.looks):
+        for low_h, mid_h, high_h, k, n, trust in factors_of(tray.looks, tray.n_cells, weight):
             pair = (low_h, mid_h, high_h)
             tally = found.get(pair)
             if tally is None:
-                found[pair] = {(k, n): 1}
+                found[pair] = {(k, n): trust}
             else:
-                tally[k, n] = tally.get((k, n), 0) + 1
+                tally[k, n] = tally.get((k, n), 0.0) + trust
     return found
 
 
