@@ -72,8 +72,10 @@ class HandbookView:
         Crops in all.
     n_containers : int
         Containers in all.
-    groups, kinds : tuple of IndexGroup
-        The crops that match by group, and the containers by kind.
+    groups : tuple of IndexGroup
+        The crops that match, by group.
+    kinds : tuple of IndexGroup
+        The containers that match, by kind.
     """
 
     query: str
