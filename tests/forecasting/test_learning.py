@@ -163,8 +163,17 @@ def test_losses_are_logits_with_half_a_cell_added():
     assert told[SURVIVE].variance == pytest.approx(0.4778, abs=1e-3)
 
 
+def test_sowings_that_lost_nothing_count_too():
+    whole = [finished(f"S{i}", survived=Kept(500, 500, 0.98, n_trays=4)) for i in range(5)]
+    poor = finished("P", survived=Kept(450, 500, 0.98, n_trays=4))
+    alone = learn([poor]).applied(SURVIVE, "basil", "mint")
+    among = learn([*whole, poor]).applied(SURVIVE, "basil", "mint")
+    assert alone.multiplier < among.multiplier
+    assert learn(whole).applied(SURVIVE, "basil", "mint").multiplier > 1.0
+
+
 def test_evidence_that_says_nothing_is_left_out():
-    wide = finished("S", pace=0.1, error=0.8, graded=Kept(3, 4, 0.95))
+    wide = finished("S", pace=0.1, error=0.8)
     assert evidence_of_sowing(wide) == ()
 
 

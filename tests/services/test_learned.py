@@ -93,6 +93,15 @@ def test_without_counts_nothing_is_said_of_pace_and_stand(desk):
     assert (found.pace_emergence, found.stand) == (None, None)
 
 
+def test_a_count_when_all_were_up_is_no_reading_of_the_pace(desk):
+    whole = ended_sowing("S", lag=0.0)
+    late = max(each.day_date for each in whole if each.kind is EntryKind.COUNTED)
+    kept = [each for each in whole if each.kind is not EntryKind.COUNTED or each.day_date == late]
+    found = finished_of(desk, kept)["S"]
+    assert found.pace_emergence is None
+    assert found.stand is not None
+
+
 def test_an_early_count_alone_says_little_of_the_stand(desk):
     whole = ended_sowing("S")
     first = next(each for each in whole if each.kind is EntryKind.COUNTED)

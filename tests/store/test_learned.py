@@ -63,7 +63,8 @@ def test_sowings_that_ended_are_told_with_their_last_entry(book):
         )
         assert unit.learned.ended(10) == [("S-1", "basil", DAY, later, 4, "d")]
         assert unit.learned.last_seq() == 5
-        assert unit.learned.losses_entered() == {2027}
+        assert unit.learned.losses_entered(["S-1", "S-2"]) == {2027}
+        assert unit.learned.losses_entered(["S-2"]) == frozenset()
 
 
 def test_what_a_plan_was_made_with_stays(book):

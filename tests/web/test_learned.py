@@ -8,7 +8,7 @@ from litestar import Litestar
 from litestar.testing import TestClient
 from tests.learned_book import ended_entries, ended_sowing, filled
 from tests.web.conftest import ADDRESS
-from tests.web.pages import page, send, soup, words
+from tests.web.pages import page, queries, send, soup, words
 
 from sowbench.bootstrap import open_desk
 from sowbench.services.desk import Desk
@@ -127,3 +127,22 @@ def test_forecasts_are_judged_by_what_came(learned_client: TestClient[Litestar])
     rows = {words(each.th).removesuffix(" few"): each for each in shown.select("tbody tr")}
     assert {"Pace to emergence", "Pace to ready", "Final stand"} <= set(rows)
     assert words(rows["Pace to emergence"].select_one('[data-label="foretold"]')) == "13"
+
+
+def test_the_page_asks_the_book_no_more_for_more_sowings(tmp_path: Path):
+    asked = []
+    for n in (4, 16):
+        with open_desk(tmp_path / f"{n}") as desk:
+            filled(desk.book, ended_entries(n))
+            with TestClient(create_app(desk), base_url=ADDRESS) as client:
+                page(client, "/learned")  # fills the cache
+                with queries() as said:
+                    page(client, "/learned")
+                asked.append(len(said))
+    assert asked[0] == asked[1] < 30
+
+
+def test_the_demo_shows_what_it_has_learned(demo_client: TestClient[Litestar]):
+    shown = page(demo_client, "/learned")
+    assert words(shown.h1)
+    assert page(demo_client, "/learned/calibration").h1

@@ -46,6 +46,9 @@ VARIANCE_MOST: Final = 0.7**2
 CLOCK_SD: Final = 0.15
 """Error of minutes read off a clock by hand, of the logarithm (assumption)."""
 
+# Shares counted: where nothing was lost the error is wide, but leaving that out would only leave
+# the sowings that lost something.
+_COUNTED: Final = frozenset({SURVIVE, GRADE})
 _Z80: Final = float(ndtri(0.9))
 _LEVELS: Final = (Level.HOUSE, Level.KIN, Level.CROP, Level.CONTAINER, Level.PLACE, Level.SEASON)
 _OF_DOUBT: Final = frozenset({Level.HOUSE, Level.KIN, Level.CROP})
@@ -96,7 +99,7 @@ def evidence_of_sowing(finished: FinishedSowing) -> tuple[Evidence, ...]:
             doubt=doubt,
         )
         for quantity, reading, doubt in readings
-        if reading is not None and reading.variance <= VARIANCE_MOST
+        if reading is not None and (quantity in _COUNTED or reading.variance <= VARIANCE_MOST)
     )
 
 

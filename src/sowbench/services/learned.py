@@ -50,7 +50,7 @@ DROP: Final = "drop|"
 N_SOWINGS_MOST: Final = 2_000
 """Finished sowings that are learned from, the last to end (our limit)."""
 
-_VERSION: Final = "1"
+_VERSION: Final = "2"
 _PART: Final = 250
 _DECODER: Final = msgspec.json.Decoder(FinishedSowing | None)
 _LEARNED: Final[Kept[tuple[object, ...], Learned]] = Kept(4)
@@ -134,7 +134,6 @@ def learned_key(unit: Unit) -> tuple[object, ...]:
     return (
         None if version is None else (version.version, hash(version.text)),
         tuple(unit.learned.ended(N_SOWINGS_MOST)),
-        unit.learned.losses_entered(),
         tuple((each.name, each.value) for each in choices),
     )
 
@@ -324,7 +323,7 @@ def _finished(
     """Return finished sowings, the rows that the cache lacks, and those it has too many."""
     ended = {each.sowing: each for each in unit.learned.ended(N_SOWINGS_MOST)}
     kept = unit.learned.finished()
-    losses = unit.learned.losses_entered()
+    losses = unit.learned.losses_entered(ended)
     version = unit.houses.current()
     basis = f"{_VERSION} {0 if version is None else version.version}"
     found: dict[str, FinishedSowing | None] = {}

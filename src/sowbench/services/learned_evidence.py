@@ -46,6 +46,8 @@ _STEP_H: Final = 6
 _MOST_D: Final = 90
 # All but nothing is believed of the lot's test, so that the counts speak for themselves.
 _DISBELIEF: Final = ForecastParameters(odd_lot_frac=0.999)
+# A pace with a larger error variance, as a share of the handbook's, is a bound and no reading.
+_ONE_SIDED: Final = 0.25
 # Variance of the logit of a share of which nothing is known.
 _FLAT_LOGIT: Final = math.pi**2 / 3.0
 _MOVING: Final = frozenset(
@@ -239,6 +241,9 @@ def _readings(
     of_stand = mass.sum(axis=0)
     mean, variance = _moments(of_stand, _logit(share), _logit(edges))
     stand = _without(mean, variance, _FLAT_LOGIT)
+    sigma = course.crop.emergence.sigma_pace
+    if pace is not None and pace.variance > _ONE_SIDED * sigma**2:
+        pace = None  # counted when all were up, or none: it only says not later, or not sooner
     if pace is not None:
         pace = Reading(pace.value, pace.variance + of_weather)
     if stand is not None:

@@ -187,8 +187,13 @@ class LearnedStore(Repository):
             query = delete(t.finished_sowing).where(t.finished_sowing.c.sowing.in_(part))
             self._connection.execute(query)
 
-    def losses_entered(self) -> frozenset[int]:
-        """Return the years in which losses of sowings were entered.
+    def losses_entered(self, sowings: Iterable[str]) -> frozenset[int]:
+        """Return the years in which losses of some sowings were entered.
+
+        Parameters
+        ----------
+        sowings : iterable of str
+            Their names.
 
         Returns
         -------
@@ -196,12 +201,15 @@ class LearnedStore(Repository):
             Years.
         """
         entry = t.entry.c
-        query = (
-            select(entry.day_date)
-            .where(entry.kind == EntryKind.LOST.value, entry.sowing != "")
-            .distinct()
-        )
-        return frozenset(day.year for day in self._connection.execute(query).scalars())
+        years: set[int] = set()
+        for part in in_parts(sowings):
+            query = (
+                select(entry.day_date)
+                .where(entry.kind == EntryKind.LOST.value, entry.sowing.in_(part))
+                .distinct()
+            )
+            years |= {day.year for day in self._connection.execute(query).scalars()}
+        return frozenset(years)
 
     def keep_plan(self, plan_id: int, body: str) -> None:
         """Keep what was learned when a plan was made.

@@ -112,8 +112,8 @@ class LearnedStore(Protocol):
     def forget_finished(self, sowings: Iterable[str]) -> None:
         """Forget sowings that are not finished after all."""
 
-    def losses_entered(self) -> frozenset[int]:
-        """Return the years in which losses of sowings were entered."""
+    def losses_entered(self, sowings: Iterable[str]) -> frozenset[int]:
+        """Return the years in which losses of some sowings were entered."""
 
     def keep_plan(self, plan_id: int, body: str) -> None:
         """Keep what was learned when a plan was made."""
