@@ -24,7 +24,7 @@ from sowbench.services.sowing_emergence import planned_progress
 from sowbench.services.working_few import plan_head
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
 
     from sowbench.domain.book import PlanHead
     from sowbench.domain.plan import Plan, Sowing
@@ -135,7 +135,9 @@ def forecast_key(unit: Unit, today: date) -> tuple[object, ...]:
 _sets: Kept[tuple[object, ...], ForecastSet] = Kept(_MOST_KEPT)
 
 
-def forecast_set(unit: Unit, today: date, plan: Plan | None = None) -> ForecastSet:
+def forecast_set(
+    unit: Unit, today: date, plan: Plan | None = None, changed: Sequence[Order] = ()
+) -> ForecastSet:
     """Gather what is forecast, out of a book.
 
     Parameters
@@ -146,6 +148,8 @@ def forecast_set(unit: Unit, today: date, plan: Plan | None = None) -> ForecastS
         The day in the house.
     plan : Plan or None, default None
         A plan to forecast by in the current one's stead, as with an offer taken.
+    changed : sequence of Order, default ()
+        Orders that would be others with that plan.
 
     Returns
     -------
@@ -160,18 +164,24 @@ def forecast_set(unit: Unit, today: date, plan: Plan | None = None) -> ForecastS
     head = plan_head(unit, None)
     key = forecast_key(unit, today)
     if plan is not None:
-        return _gathered(unit, head, plan, today, key)
+        return _gathered(unit, head, plan, today, key, changed)
     return _sets.get(key, lambda: _gathered(unit, head, unit.plans.body(head.id), today, key))
 
 
 def _gathered(
-    unit: Unit, head: PlanHead, plan: Plan, today: date, key: tuple[object, ...]
+    unit: Unit,
+    head: PlanHead,
+    plan: Plan,
+    today: date,
+    key: tuple[object, ...],
+    changed: Sequence[Order] = (),
 ) -> ForecastSet:
     """Gather what is forecast by a plan."""
     house, catalog, weather = learned_house_of(unit, head.house_version, today.year)
     learned = learned_now(unit)
     followed = followed_sowings(unit, plan)
     orders = unit.orders.named({each.order for each in plan.orders})
+    orders |= {each.id: each for each in changed}
     season = _season(unit, plan, orders, (house, catalog, weather))
     given = _given(followed.values())
     lines = Timelines(season)

@@ -12,10 +12,12 @@ from sowbench.services.forecast_inputs import ForecastSet, forecast_set
 from sowbench.services.kept_results import Kept
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
     from datetime import date
 
     from sowbench.domain.plan import Plan
     from sowbench.domain.ports import Unit
+    from sowbench.domain.records import Order
     from sowbench.forecasting import Forecasts, Movement, OrderForecast, SowingForecast
 
 ACT_BELOW_FRAC: Final = 0.25
@@ -156,7 +158,9 @@ def house_forecast(unit: Unit, today: date) -> HouseForecast:
     return _forecasts.get(gathered.key, lambda: forecast_of(gathered))
 
 
-def forecast_with(unit: Unit, today: date, plan: Plan) -> HouseForecast:
+def forecast_with(
+    unit: Unit, today: date, plan: Plan, changed: Sequence[Order] = ()
+) -> HouseForecast:
     """Forecast the house by another plan than the current one.
 
     Parameters
@@ -167,13 +171,15 @@ def forecast_with(unit: Unit, today: date, plan: Plan) -> HouseForecast:
         The day in the house.
     plan : Plan
         The plan, as with an offer taken.
+    changed : sequence of Order, default ()
+        Orders that would be others with it.
 
     Returns
     -------
     forecast : HouseForecast
         Without what moved.
     """
-    return forecast_of(forecast_set(unit, today, plan), moved=False)
+    return forecast_of(forecast_set(unit, today, plan, changed), moved=False)
 
 
 def forecast_of(gathered: ForecastSet, *, moved: bool = True) -> HouseForecast:
