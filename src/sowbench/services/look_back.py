@@ -63,8 +63,14 @@ class SeasonBack:
         What they have cost so far; it is in no figure.
     n_unpriced : int
         Trays whose container the handbook does not know; they cost nothing here.
+    spending : Spending
+        Prices.
     house : House
         The house, with its prices of today.
+    catalog : Catalog
+        The handbook with the house's own values.
+    wanted : dict of str to Order
+        Orders as they were entered, by name.
     """
 
     first: date
@@ -79,8 +85,49 @@ class SeasonBack:
     n_open_sowings: int
     open_money: float
     n_unpriced: int
+    spending: Spending
     house: House
     catalog: Catalog
+    wanted: dict[str, Order]
+
+    def containers_asked(self, orders: Iterable[str]) -> frozenset[str] | None:
+        """Return the containers that all of some orders take.
+
+        Parameters
+        ----------
+        orders : iterable of str
+            Names of orders.
+
+        Returns
+        -------
+        containers : frozenset of str or None
+            None where every container serves.
+        """
+        allowed: frozenset[str] | None = None
+        for name in orders:
+            order = self.wanted.get(name)
+            if order is not None and order.containers:
+                mine = frozenset(order.containers)
+                allowed = mine if allowed is None else allowed & mine
+        return allowed
+
+    def by_cell(self, sowing: str) -> bool:
+        """Tell whether the orders of a sowing count cells, not plants.
+
+        Parameters
+        ----------
+        sowing : str
+            Name of the sowing.
+
+        Returns
+        -------
+        by_cell : bool
+            As the first of its orders has it.
+        """
+        for each in self.lines:
+            if each.sowing == sowing and each.order in self.wanted:
+                return self.wanted[each.order].unit == "cell"
+        return False
 
 
 _seasons: Kept[tuple[object, ...], SeasonBack] = Kept(_MOST_KEPT)
@@ -183,8 +230,10 @@ def _gathered(
         len(standing),
         sum(sum(each.money.values()) for each in standing),
         spending.n_unpriced,
+        spending,
         house,
         catalog,
+        known,
     )
 
 

@@ -19,6 +19,7 @@ from litestar.template.config import TemplateConfig
 from sowbench.services.desk import Desk
 from sowbench.web import assets, errors, formats
 from sowbench.web.ahead.routes import routes as ahead_routes
+from sowbench.web.back.routes import routes as back_routes
 from sowbench.web.begin.routes import routes as begin_routes
 from sowbench.web.entries.routes import routes as entries_routes
 from sowbench.web.handbook.routes import routes as handbook_routes
@@ -92,6 +93,7 @@ def _wired(
             *orders_routes,
             *plans_routes,
             *season_routes,
+            *back_routes,
             *sowings_routes,
             *seed_routes,
             *house_routes,

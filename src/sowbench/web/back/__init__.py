@@ -1,0 +1,1 @@
+"""Pages: looking back on a season."""
