@@ -317,6 +317,24 @@ def test_what_moved_a_forecast_is_the_entry_that_says_something_new():
     assert total == pytest.approx(moved.now.plants_mean - moved.before.plants_mean)
 
 
+def test_warmth_is_a_cause_of_its_own_and_explains_an_early_rise():
+    early = count("S", 7, 70, (1,))
+    planned = made(entries=[early], measured=True)
+    warm = replace(
+        planned, progress_cd=planned.progress_cd * 1.15, progress_before_cd=planned.progress_cd
+    )
+    (moved,) = explain_movement([warm], [order(1000)], DAY + timedelta(days=7))
+    (cause,) = moved.causes
+    assert cause.entry == ""
+    assert cause.warmer_cd == pytest.approx(0.15 * planned.progress_cd[0, -1])
+    # The same count after more warmth tells of a slower lot: the day moves back.
+    assert cause.ready_d >= 1.0
+    assert cause.ready_d == moved.now.ready.p50 - moved.before.ready.p50
+    assert explain_movement([planned], [order(1000)], DAY + timedelta(days=7)) == ()
+    with pytest.raises(OutOfRangeError, match="progress_before_cd of S"):
+        replace(planned, progress_before_cd=planned.progress_cd[:, :-1])
+
+
 def test_what_does_not_fit_is_refused_with_its_name():
     with pytest.raises(OutOfRangeError, match="n_normal of S"):
         made(test=(210, 200))

@@ -51,6 +51,7 @@ Block = TypeVar("Block")
 
 _PLANTS: Final = (0.05, 0.50, 0.95)
 _BAND: Final = (0.1, 0.5, 0.9)
+_WARMTH: Final = "warmth"
 # Fewer blocks than this for each thread are not worth starting it.
 _BLOCKS_PER_THREAD: Final = 4
 # Orders' arrays over a grid that are in use at once.
@@ -372,7 +373,7 @@ def explain_movement(
     Returns
     -------
     movements : tuple of Movement
-        One for each sowing that has a telling entry after the day.
+        One for each sowing that has a telling entry after the day, or other progress than before.
 
     Notes
     -----
@@ -387,9 +388,12 @@ def explain_movement(
     every_order: list[OpenOrder] = list(orders)
     places: dict[tuple[int, str], tuple[int, dict[str, int]]] = {}
 
-    def variant(row: int, key: str, entries: tuple[Entry, ...]) -> None:
+    def variant(row: int, key: str, entries: tuple[Entry, ...], *, before: bool = False) -> None:
         at = len(every)
-        every.append(replace(sowings[row], entries=entries))
+        sowing = replace(sowings[row], entries=entries)
+        if before and sowing.progress_before_cd is not None:
+            sowing = replace(sowing, progress_cd=sowing.progress_before_cd)
+        every.append(sowing)
         of: dict[str, int] = {}
         for each in orders:
             if any(share.sowing == row for share in each.need.shares):
@@ -398,9 +402,13 @@ def explain_movement(
         places[row, key] = at, of
 
     for row, (sowing, entries) in enumerate(zip(sowings, later, strict=True)):
-        if not entries:
+        warmth = sowing.progress_before_cd is not None
+        if not entries and not warmth:
             continue
-        variant(row, "", tuple(each for each in sowing.entries if each.day_date <= since))
+        known = tuple(each for each in sowing.entries if each.day_date <= since)
+        variant(row, "", known, before=True)
+        if warmth:
+            variant(row, _WARMTH, sowing.entries, before=True)
         for entry in entries:
             rest = tuple(each for each in sowing.entries if each is not entry)
             variant(row, f"without {entry.id}", rest)
@@ -408,7 +416,7 @@ def explain_movement(
     return tuple(
         _movement(found, row, orders, entries, places)
         for row, entries in enumerate(later)
-        if entries
+        if (row, "") in places
     )
 
 
@@ -436,20 +444,33 @@ def _movement(
     def filled_of(of: dict[str, int]) -> dict[str, float]:
         return {name: found.orders[at].chance_filled_frac for name, at in of.items()}
 
+    warmer_cd = 0.0
+    if found.batch is not None:
+        sowing = found.batch.sowings[row]
+        if sowing.progress_before_cd is not None:
+            ends = [
+                each[each.shape[0] // 2, -1]
+                for each in (sowing.progress_cd, sowing.progress_before_cd)
+            ]
+            warmer_cd = float(ends[0] - ends[1])
     place, of = places[row, ""]
     before = found.sowings[place]
     filled_before = filled_of(of)
     causes = []
-    for entry in entries:
-        place, of = places[row, f"without {entry.id}"]
+    keys = [(entry.id, f"without {entry.id}") for entry in entries]
+    if (row, _WARMTH) in places:
+        keys.append(("", _WARMTH))
+    for name, key in keys:
+        place, of = places[row, key]
         other, without = found.sowings[place], filled_of(of)
         moved_d = now.ready.p50 - other.ready.p50 if np.isfinite(other.ready.p50) else np.inf
         causes.append(
             Cause(
-                entry.id,
+                name,
                 now.plants_mean - other.plants_mean,
                 moved_d if np.isfinite(now.ready.p50) else 0.0,
-                {name: filled[name] - chance for name, chance in without.items()},
+                {order: filled[order] - chance for order, chance in without.items()},
+                None if name else warmer_cd,
             )
         )
     causes.sort(key=lambda each: -abs(each.plants))

@@ -110,6 +110,9 @@ class OpenSowing:
         Share of seeds that come before the grace ends, share left by poor light.
     emergence_frac, survive_frac, cull_frac, rho_tray, tray_loss_frac : float
         As in docs/model.md section 5.
+    progress_before_cd : ndarray or None
+        Progress as it was reckoned with before, as `progress_cd` is given now; None where it is
+        the same.
     """
 
     sowing: str
@@ -135,6 +138,7 @@ class OpenSowing:
     cull_frac: float = CULL_FRAC
     rho_tray: float = RHO_TRAY
     tray_loss_frac: float = TRAY_LOSS_FRAC
+    progress_before_cd: Floats | None = None
 
     def __post_init__(self) -> None:
         """Refuse what does not fit together."""
@@ -148,6 +152,10 @@ class OpenSowing:
         if self.hours_h.shape != self.progress_cd.shape[1:]:
             rule = f"an hour for each of {self.progress_cd.shape[1]} values of progress_cd"
             raise OutOfRangeError(f"hours_h of {self.sowing}", rule, self.hours_h.shape)
+        before = self.progress_before_cd
+        if before is not None and (before.ndim != 2 or before.shape[1:] != self.hours_h.shape):
+            rule = f"rows of {self.hours_h.size} values, one for each of hours_h"
+            raise OutOfRangeError(f"progress_before_cd of {self.sowing}", rule, before.shape)
         if not 0.0 <= self.test.n_normal <= self.test.n_tested:
             rule = f"from 0 to n_tested {self.test.n_tested:g}"
             raise OutOfRangeError(f"n_normal of {self.sowing}", rule, self.test.n_normal)
@@ -280,24 +288,28 @@ class OrderForecast:
 
 @dataclass(frozen=True, slots=True)
 class Cause:
-    """What one entry did to a forecast: with it less without it.
+    """What one entry, or the warmth since, did to a forecast: with it less without it.
 
     Attributes
     ----------
     entry : str
-        Id of the entry.
+        Id of the entry; empty for warmth.
     plants : float
         Change of the mean of usable plants.
     ready_d : float
         Change of the middle ready day [d].
     filled_frac : dict of str to float
         Change of the chance of each of the sowing's orders to be filled.
+    warmer_cd : float or None
+        Of warmth: thermal time at the end of the hours reckoned with now, less that of before
+        [°C d]; below 0 where it was colder. None for an entry.
     """
 
     entry: str
     plants: float
     ready_d: float
     filled_frac: dict[str, float]
+    warmer_cd: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -313,7 +325,7 @@ class Movement:
     filled_before, filled_now : dict of str to float
         Chance of each of its orders to be filled.
     causes : tuple of Cause
-        Later entries that moved it, the largest change of plants first.
+        Later entries and warmth that moved it, the largest change of plants first.
     plants_rest : float
         Change of the mean that the causes do not add up to: what entries say together.
     """
