@@ -9,6 +9,7 @@ from sowbench.science.quadrature import beta_nodes
 from sowbench.science.quick_stand import (
     EXACT_UP_TO,
     cells_that_pay,
+    least_short,
     quick_cells,
     quick_chance,
     quick_short,
@@ -161,3 +162,17 @@ def test_cells_that_pay_are_between_the_fewest_and_the_most():
     cheap = (np.array([0.0]), np.array([2.0]), np.array([0.0]))
     assert cells_that_pay(*among, *dear, arguments[0], *arguments[2:]).tolist() == [55]
     assert cells_that_pay(*among, *cheap, arguments[0], *arguments[2:]).tolist() == [72]
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_least_short_is_never_above_the_exact_expectation(seed):
+    rng = np.random.default_rng(seed)
+    for _ in range(60):
+        per_tray, need = int(rng.choice([1, 10, 50, 128])), int(np.exp(rng.uniform(0.0, 6.5)))
+        usable = float(rng.uniform(0.2, 0.97))
+        n = max(1, int(need / usable * rng.uniform(0.9, 1.5)))
+        around = (np.array([per_tray]), np.array([[usable]]), np.ones((1, 1)))
+        least = float(least_short(np.array([need]), np.array([n]), *around)[0])
+        pmf = tray_total_pmf(n, per_tray, usable)
+        mean = float(pmf @ np.maximum(need - np.arange(n + 1), 0))
+        assert 0.0 <= least <= mean + 1e-9 * need

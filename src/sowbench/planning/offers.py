@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
@@ -49,8 +50,15 @@ def unmet_orders(
     settled: Settled,
     orders: list[OrderPlan],
     pins: Sequence[Pin] = (),
+    until: float = float("inf"),
 ) -> list[Unmet]:
-    """Name every order with plants that are not planned, with the reason and offers."""
+    """Name every order with plants that are not planned, with the reason and offers.
+
+    Parameters
+    ----------
+    until : float, optional
+        Time on the steady clock from which on no more offers are sought.
+    """
     out = []
     left = residual_of(season, settled.placed)
     for o, plan in enumerate(orders):
@@ -65,7 +73,9 @@ def unmet_orders(
         if reason is None:
             more_seed = seed_left(season, season.orders[o], missing, left)
             reason = pressing(season, candidates, linear, o, more_seed=more_seed)
-        offers = offers_for(season, candidates, o, missing, reason, left)
+        offers: list[Offer] = []
+        if time.monotonic() < until:
+            offers = offers_for(season, candidates, o, missing, reason, left)
         out.append(Unmet(plan.order, missing, reason, tuple(offers), words_for(reason)))
     return out
 

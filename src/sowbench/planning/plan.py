@@ -53,6 +53,8 @@ ASSUMED_TEST_SEEDS = 100
 TAIL_MOST_FRAC = 0.4
 TAIL_LEAST_S = 0.5
 TAIL_OF_LAYOUT = 1.0
+# Shares of it: exact chances, moving and writing down, once the choice fits; and writing alone.
+LAST_OF_TAIL_FRAC, WRITE_FRAC = 0.7, 0.2
 # The first plan in whole trays is worth most of a short search, and little of a long one.
 START_MOST_FRAC = 0.7
 START_MOST_S = 15.0
@@ -162,7 +164,8 @@ def make_plan(
     finder, choice, rounds = search(
         program, guide, linear.bound, parameters, seed, deadline, progress
     )
-    choice = make_fit(season, candidates, finder, choice)
+    ends = float("inf") if parameters.by_work else began + parameters.seconds
+    choice = make_fit(season, candidates, finder, choice, ends - LAST_OF_TAIL_FRAC * tail_s)
     names = names_taken(inputs, fixed)
     placed = place_all(season, candidates, choice, names)
     rename_kept(season, placed, keep)
@@ -170,10 +173,19 @@ def make_plan(
     new = [p for p in settled.placed if p.since < 0]
     if broken(season, residual_of(season, new)).any():
         settled = settle(season, [*fixed, *placed], raises=0)
-    settled = align_trays(season, candidates, settled, names, set(keep.values()))
+    settled = align_trays(
+        season, candidates, settled, names, set(keep.values()), ends - WRITE_FRAC * tail_s
+    )
     settled = share_trays(season, settled)
     plan = hand_out(
-        inputs, season, candidates, linear, guide, settled, seed, time.monotonic() - began
+        inputs,
+        season,
+        candidates,
+        linear,
+        guide,
+        settled,
+        seed,
+        (began, ends - WRITE_FRAC * tail_s),
     )
     return Planned(plan, season, uses_of(season, settled.placed), rounds, linear.optimal)
 
@@ -270,16 +282,16 @@ def hand_out(
     guide: LinearResult,
     settled: Settled,
     seed: int,
-    seconds: float,
+    times: tuple[float, float],
 ) -> Plan:
-    """Write everything down."""
+    """Write everything down; `times` are when it all began, and until when offers are sought."""
     parts = plan_cost(season, settled)
     cost = sum(parts.values())
     orders = order_plans(season, settled)
     sowings = [sowing_record(season, p) for p in settled.placed]
     bound = linear.bound + fixed_cost(season, settled)
     rows = tray_rows(sowings, season.containers)
-    unmet = unmet_orders(season, candidates, guide, settled, orders, order_pins(inputs))
+    unmet = unmet_orders(season, candidates, guide, settled, orders, order_pins(inputs), times[1])
     return Plan(
         inputs.from_date,
         season.until_date,
@@ -288,7 +300,7 @@ def hand_out(
         round(bound, 4),
         gap(cost, bound),
         gap(cost - parts["short"], bound - parts["short"]),
-        round(seconds, 3),
+        round(time.monotonic() - times[0], 3),
         seed,
         season.assumptions,
         tuple(orders),

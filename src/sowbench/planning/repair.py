@@ -41,8 +41,15 @@ def make_fit(
     candidates: Candidates,
     finder: Search,
     choice: Choice,
+    until: float = float("inf"),
 ) -> Choice:
-    """Choose again around broken limits until none is left; drop sowings as a last resort."""
+    """Choose again around broken limits until none is left; drop sowings as a last resort.
+
+    Parameters
+    ----------
+    until : float, optional
+        Time on the steady clock from which on nothing is chosen again.
+    """
     program = finder.program
     for _ in range(MOST_ROUNDS):
         placed = place_all(season, candidates, choice)
@@ -59,8 +66,16 @@ def make_fit(
         wanted = choice.cost(program) * (1.0 + ENOUGH_FRAC)
         tight = finder.within(program)
         choice = drop_until_fits(season, candidates, choice)
-        until = time.monotonic() + SECONDS_A_ROUND
-        choice = tight.run(choice, until, None, most_rounds=TRIES_A_ROUND, enough=wanted).choice
+        now = time.monotonic()
+        if now >= until:
+            break
+        choice = tight.run(
+            choice,
+            min(until, now + SECONDS_A_ROUND),
+            None,
+            most_rounds=TRIES_A_ROUND,
+            enough=wanted,
+        ).choice
     return drop_until_fits(season, candidates, choice)
 
 

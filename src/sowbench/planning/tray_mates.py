@@ -6,6 +6,7 @@ save: the tray, its room, its water and its carrying are then shared.
 
 from __future__ import annotations
 
+import time
 from collections import Counter, defaultdict
 from collections.abc import Collection
 
@@ -31,6 +32,7 @@ def align_trays(
     settled: Settled,
     names: dict[str, int],
     stay: Collection[str] = (),
+    until: float = float("inf"),
 ) -> Settled:
     """Move small sowings onto the course of another where sharing its tray saves more.
 
@@ -46,6 +48,8 @@ def align_trays(
         Letters used in names so far.
     stay : collection of str, default ()
         Sowings that are not moved.
+    until : float, optional
+        Time on the steady clock from which on none is moved.
 
     Returns
     -------
@@ -55,7 +59,7 @@ def align_trays(
     mover = _Mover(season, candidates, settled)
     for name in [p.name for p in settled.placed if p.since < 0 and p.name not in stay]:
         mover.try_to_move(name, names)
-        if mover.n_tried >= TRIED:
+        if mover.n_tried >= TRIED or time.monotonic() >= until:
             break
     return mover.settled
 
