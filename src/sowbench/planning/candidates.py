@@ -32,11 +32,11 @@ from sowbench.planning.program import Program
 from sowbench.planning.relaxed import (
     can_split,
     choose_nodes,
+    is_worth,
+    leave_out,
     savings,
     short_relief,
-    tails_of,
     unit_money,
-    with_mates,
 )
 from sowbench.planning.resources import IntArray, SegmentBuilder, stacked
 from sowbench.planning.season import Season
@@ -443,41 +443,6 @@ def stays_of(
         stays.append((route.grow, start, tone, crop.min_c))
         stays.append((place.tone, tone, last, crop.tone_min_c))
     return stays
-
-
-def is_worth(block: Block, groups: GroupTable, saves: NDArray[np.floating]) -> NDArray[np.bool_]:
-    """Whether candidates may cost less than leaving their orders unmet, if a plan saves so much."""
-    least = block.costs.variable + block.costs.fixed - saves
-    return np.asarray(least < groups.short[block.group])
-
-
-def leave_out(
-    season: Season, blocks: list[Block], groups: GroupTable
-) -> tuple[list[Block], NDArray[np.bool_]]:
-    """Leave out candidates that cost more than their orders are worth, even with trays shared.
-
-    Returns
-    -------
-    blocks : list of Block
-        What is left.
-    mates : ndarray of bool, shape (n,)
-        Whether each candidate could share its last unit.
-    """
-    if not blocks:
-        return [], np.zeros(0, dtype=bool)
-    tails = [tails_of(season, b, groups, can_split(season, b, groups)) for b in blocks]
-    group = np.concatenate([b.group for b in blocks]).astype(np.int32)
-    found = with_mates(tails, group, groups.orders.astype(np.int32))
-    shared = np.split(found, np.cumsum([len(b) for b in blocks])[:-1])
-    left, mates = [], []
-    for block, own in zip(blocks, shared, strict=True):
-        block.moves = None
-        saves = np.where(own, block.costs.unit, 0.0)
-        worth = is_worth(block, groups, saves + block.costs.relief)
-        if worth.any():
-            left.append(block if worth.all() else block.take(np.flatnonzero(worth)))
-            mates.append(own[worth])
-    return left, np.concatenate(mates) if mates else np.zeros(0, dtype=bool)
 
 
 def join(
