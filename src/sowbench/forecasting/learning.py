@@ -36,7 +36,14 @@ from sowbench.forecasting.learning_records import (
 from sowbench.science.errors import OutOfRangeError
 from sowbench.science.trays import RHO_TRAY
 
-__all__ = ["CLOCK_SD", "VARIANCE_MOST", "Learned", "evidence_of_sowing", "learn"]
+__all__ = [
+    "CLOCK_SD",
+    "VARIANCE_MOST",
+    "Learned",
+    "evidence_of_sowing",
+    "learn",
+    "own_doubt",
+]
 
 Floats = NDArray[np.float64]
 
@@ -239,7 +246,7 @@ class Learned:
         if of is None or doubt <= 0.0:
             frozen = self._frozen_total(quantity, crop, kin, {})
             return Applied(math.exp(frozen), doubt, 0, 0)
-        own, prior = _own_doubt(doubt, of.scales)
+        own, prior = own_doubt(doubt, of.scales)
         parts = _crop_parts(crop, kin, own)
         if season is None:
             parts[Level.SEASON, ""] = 1.0
@@ -321,8 +328,23 @@ def learn(finished: Iterable[FinishedSowing], choices: Choices | None = None) ->
     return Learned(tuple(told), tuple(factors), chosen, of)
 
 
-def _own_doubt(doubt: float, scales: Scales) -> tuple[float, float]:
-    """Split a doubt: what is the crop's own, and all of it as the model has it before data."""
+def own_doubt(doubt: float, scales: Scales) -> tuple[float, float]:
+    """Split a doubt: what is the crop's own, and all of it as the model has it before data.
+
+    Parameters
+    ----------
+    doubt : float
+        The handbook's doubt about the crop.
+    scales : Scales
+        Prior scales of the quantity.
+
+    Returns
+    -------
+    own : float
+        Standard deviation of what does not differ from sowing to sowing.
+    variance : float
+        Variance of one sowing before data.
+    """
     rest = (SPAN_OF_T * scales.sowing) ** 2
     rest += scales.container**2 + scales.place**2 + scales.season**2
     own2 = max(doubt**2 - rest, 0.5 * doubt**2)
@@ -352,7 +374,7 @@ def _pooled(quantity: str, used: Sequence[Evidence]) -> _Quantity:
     index = np.array(
         [[names[level].index(_name(each, level)) for level in _LEVELS] for each in used]
     )
-    own = np.array([_own_doubt(each.doubt, scales)[0] for each in used])
+    own = np.array([own_doubt(each.doubt, scales)[0] for each in used])
     loading = np.ones(index.shape)
     for at, level in enumerate(_LEVELS):
         if level in _OF_DOUBT:
@@ -385,7 +407,7 @@ def _factors(found: _Quantity, choices: Choices) -> list[Factor]:
         for name in found.names[level]:
             mine = [each for each in found.used if _name(each, level) == name]
             doubt = float(np.median([each.doubt for each in mine]))
-            own, _ = _own_doubt(doubt, found.scales)
+            own, _ = own_doubt(doubt, found.scales)
             parts: dict[tuple[Level, str], float] = {}
             prior = 0.0
             for up, scale in _totals(level, found.scales):
