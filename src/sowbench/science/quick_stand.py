@@ -276,6 +276,13 @@ def least_money_cells(
     -------
     n_cells : ndarray of int, shape (M,)
         Cells.
+
+    Examples
+    --------
+    >>> one, need, among = np.ones((1, 1)), np.array([1000]), (np.array([1120]), np.array([1152]))
+    >>> price = np.array([0.05]), np.array([0.6])
+    >>> least_money_cells(*among, *price, need, np.array([128]), 0.9 * one, one).tolist()
+    [1120]
     """
     low, high = fewest.copy(), np.maximum(most, fewest)
     for _ in range(_STEPS):
