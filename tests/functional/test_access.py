@@ -58,6 +58,8 @@ def pages_of(desk: Desk) -> list[str]:
         "/handbook/crops/lettuce",
         "/handbook/containers/plug-128",
         "/season/place?of=warm%20bench",
+        "/season/back",
+        "/season/back?by=customer",
         "/season/day?on=2027-03-09",
         "/season/day?on=2027-03-05",
         "/begin",

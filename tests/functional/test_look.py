@@ -17,6 +17,7 @@ PAGES = (
     "/plans",
     "/season",
     "/season/pins",
+    "/season/back",
     "/sowings",
     "/seed",
     "/supplies",

@@ -60,6 +60,9 @@ COMMANDS: dict[str, LazyCommand] = {
     "learned": LazyCommand(
         "sowbench.cli.learned:command", "How the house differs from the handbook."
     ),
+    "back": LazyCommand(
+        "sowbench.cli.back:command", "Say what a past season promised, gave and cost."
+    ),
     "rebuild": LazyCommand(
         "sowbench.cli.rebuild:command", "Make the state of the house book anew from its journal."
     ),

@@ -310,9 +310,10 @@ def _sentence(taken: Choice, best: Choice, currency: str) -> str:
     least = 0.05 * max(abs(each) for each in differs.values())
 
     def said(sign: int) -> str:
+        more = " more" if sign > 0 else ""
         return wording.listed(
             [
-                f"{wording.money(abs(change), currency)} in {_SAID[name]}"
+                f"{wording.money(abs(change), currency)}{more} in {_SAID[name]}"
                 for name, change in differs.items()
                 if change * sign > 0 and abs(change) >= least
             ]
@@ -321,5 +322,5 @@ def _sentence(taken: Choice, best: Choice, currency: str) -> str:
     more, less = said(1), said(-1)
     words = wording.sentence_start(best.words)
     if more:
-        return f"{words} would have cost {more} more and saved {less}."
+        return f"{words} would have cost {more} and saved {less}."
     return f"{words} would have saved {less}."
