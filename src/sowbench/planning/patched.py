@@ -6,7 +6,7 @@ the difference. So what the change does not touch keeps its figures to the last 
 
 from __future__ import annotations
 
-from collections import Counter
+from collections import Counter, defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date
@@ -337,6 +337,8 @@ def _written(
     }
     cost = sum(parts.values())
     bound = min(plan.bound, cost)
+    same = parts == plan.cost_parts
+    without = gap(cost - parts.get("short", 0.0), bound - parts.get("short", 0.0))
     old = {each.sowing: each for each in plan.sowings}
     moves = tuple(
         move
@@ -347,11 +349,11 @@ def _written(
     return replace(
         plan,
         until_date=season.until_date,
-        cost=round(cost, 4),
+        cost=plan.cost if same else round(cost, 4),
         cost_parts=parts,
         bound=round(bound, 4),
-        gap_frac=gap(cost, bound),
-        gap_without_short_frac=gap(cost - parts.get("short", 0.0), bound - parts.get("short", 0.0)),
+        gap_frac=plan.gap_frac if same else gap(cost, bound),
+        gap_without_short_frac=plan.gap_without_short_frac if same else without,
         orders=orders,
         sowings=tuple(sowings),
         unmet=_unmet(plan, orders, touched),
@@ -388,7 +390,7 @@ _Key = tuple[date, str, str, str, str, int]
 def _tasks(tasks: Iterable[Task], was: Iterable[Task], now: Iterable[Task]) -> tuple[Task, ...]:
     """Take off the tasks that were, and add those that will be; water is added up."""
     kept = list(tasks)
-    minutes: dict[tuple[date, str], float] = Counter()
+    minutes: defaultdict[tuple[date, str], float] = defaultdict(float)
     for sign, some in ((-1.0, was), (1.0, now)):
         for each in some:
             if each.task == "water":

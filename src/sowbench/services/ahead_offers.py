@@ -9,7 +9,7 @@ from math import isfinite
 from typing import TYPE_CHECKING, Any, Final, cast
 
 from sowbench.checking.placing import check_placing
-from sowbench.checking.report import Ledger, Severity
+from sowbench.checking.report import Ledger
 from sowbench.checking.season import CheckInputs, Season
 from sowbench.checking.structure import check_dates, check_groups, check_seeds
 from sowbench.checking.timeline import Timelines
@@ -288,11 +288,7 @@ def _against(inputs: PlanInputs, made: Patched, change: Change) -> tuple[str, ..
         rule(season, ledger)
     check_timing(season, Timelines(season), ledger)
     check_placing(season, ledger)
-    said += [
-        f"{finding.subject}: {finding.message}"
-        for finding in ledger.report().findings
-        if finding.severity is Severity.FAILS
-    ]
+    said += [f"{finding.subject}: {finding.message}" for finding in ledger.report().findings]
     return tuple(dict.fromkeys(said))
 
 
