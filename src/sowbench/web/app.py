@@ -18,6 +18,7 @@ from litestar.template.config import TemplateConfig
 
 from sowbench.services.desk import Desk
 from sowbench.web import assets, errors, formats
+from sowbench.web.ahead.offer_routes import routes as offer_routes
 from sowbench.web.ahead.routes import routes as ahead_routes
 from sowbench.web.back.routes import routes as back_routes
 from sowbench.web.begin.routes import routes as begin_routes
@@ -90,6 +91,7 @@ def _wired(
             *begin_routes,
             *today_routes,
             *ahead_routes,
+            *offer_routes,
             *orders_routes,
             *plans_routes,
             *season_routes,
