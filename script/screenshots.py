@@ -48,6 +48,7 @@ def pages_of(desk: Desk) -> dict[str, str]:
         "plans": "/plans",
         "plan": f"/plans/{head.id}",
         "season": "/season",
+        "back": "/season/back",
         "place": f"/season/place?of={bench}",
         "pins": "/season/pins",
         "sowings": "/sowings",
