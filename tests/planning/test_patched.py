@@ -25,7 +25,7 @@ from tests.planning.tiny_house import (
 )
 
 from sowbench.domain.records import StepKind
-from sowbench.planning.patched import Patch, lay_plan, order_of, patched, shares
+from sowbench.planning.patched import Patch, lay_plan, patched, shares
 from sowbench.planning.plan import uses_of
 from sowbench.planning.promise import promise
 
@@ -33,7 +33,7 @@ SEEDS = range(50)
 WORKING = replace(HANDS, sow_days=(0, 1, 2, 3, 4))
 # What a plant that is not ready, or is toned nowhere before it goes, breaks: nobody is offered it.
 TIMING = ("window", "day of", "last place", "overgrown p")
-KINDS = ("resow", "fewer", "later", "share", "tone")
+KINDS = ("resow", "fewer", "later", "tone")
 
 
 @lru_cache(maxsize=64)
@@ -93,16 +93,6 @@ def patch_of(kind, made, plan):
                 wanted, wanted_date=on(day), latest_date=max(wanted.latest_date, on(day))
             )
             return Patch((), (later,))
-        if kind == "share":
-            other = next((e for e in plan.sowings if wanted.id not in plants(e)), None)
-            if other is None or len(other.orders) > 1 or plants(own)[wanted.id] <= less:
-                continue
-            mate = order_of(made, other.orders[0].order)
-            near = abs((mate.wanted_date - wanted.wanted_date).days) <= 2
-            if not near or other.ready_date.p50 > wanted.latest_date:
-                continue
-            cut = shares(own, {**plants(own), wanted.id: plants(own)[wanted.id] - less})
-            return Patch((cut, shares(other, {**plants(other), wanted.id: less})))
         if kind == "tone" and all(each.place != "cool bench" for each in own.steps):
             body = tuple(each for each in own.steps if each.kind is not StepKind.TONE)
             end = replace(own.steps[-1], kind=StepKind.TONE, place="cool bench")
@@ -139,7 +129,7 @@ def test_a_changed_plan_holds_and_takes_what_is_said(seed):
         if found.against():
             assert problems
             continue
-        if kind in {"share", "tone"} and any(word in p for p in problems for word in TIMING):
+        if kind == "tone" and any(word in p for p in problems for word in TIMING):
             continue
         assert not problems, f"{kind}: {problems}"
         again = lay_plan(then, found.plan)
