@@ -22,5 +22,6 @@ def way(sowing, first=4, last=24, *, usable=0.85, sd=0.02, cells_most=4000, late
 def parts_of(sowings, orders, today, ways):
     """Forecast, and put into parts; all were sown on day 0."""
     batch = forecast_sowings(sowings, orders).batch
+    assert batch is not None
     second = [None if each is None else each.days_from(today) for each in ways]
     return batch, supply_parts(batch, orders, today, second, [0] * len(sowings))

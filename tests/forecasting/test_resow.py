@@ -16,11 +16,11 @@ from sowbench.forecasting.resow import (
     expected_loss,
     last_useful_day,
     part_losses,
-    ready_chance,
     resown_moments,
     second_of,
 )
 from sowbench.forecasting.resow_records import ONLY_MISSED, ResowRule, Stakes
+from sowbench.forecasting.supply import ready_chance
 from sowbench.science.errors import OutOfRangeError
 from sowbench.science.quadrature import normal_nodes
 from sowbench.science.trays import tray_total_moments
@@ -50,6 +50,7 @@ def test_the_last_useful_day_is_the_last_that_is_ready_in_time():
     assert last.day == 13
     assert last.in_time_frac >= 0.5
     surer = last_useful_day([own], 45, 0.8)
+    assert surer.day is not None
     assert surer.day < last.day
     assert surer.in_time_frac >= 0.8 > last.in_time_frac
 

@@ -140,6 +140,7 @@ def test_a_sample_is_asked_for_where_minutes_are_dear():
 
 def test_a_plan_for_two_risks_keeps_them_and_one_tray_fewer_does_not():
     plan = plan_for_risks(128, 0.015, 0.9, 0.8, 0.05, 0.10)
+    assert plan is not None
     assert plan.vain_frac <= 0.05
     assert plan.missed_frac <= 0.10
     n = plan.n_trays - 1
@@ -151,6 +152,8 @@ def test_a_plan_for_two_risks_keeps_them_and_one_tray_fewer_does_not():
 def test_trays_that_are_less_alike_need_fewer_cells():
     alike = plan_for_risks(128, 0.05, 0.9, 0.8, 0.05, 0.10)
     apart = plan_for_risks(128, 0.0, 0.9, 0.8, 0.05, 0.10)
+    assert alike is not None
+    assert apart is not None
     assert alike.n_trays > apart.n_trays
 
 

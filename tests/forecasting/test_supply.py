@@ -81,10 +81,12 @@ def test_orders_that_need_nothing_are_not_asked():
 
 def test_no_orders_give_no_parts():
     batch = forecast_sowings([made()]).batch
+    assert batch is not None
     assert supply_parts(batch, [], 5, [], [0]).need.size == 0
 
 
 def test_each_order_needs_its_resowing():
     batch = forecast_sowings([made()]).batch
+    assert batch is not None
     with pytest.raises(OutOfRangeError, match="second must be one for each of 1 orders"):
         supply_parts(batch, [order(900)], 5, [], [0])

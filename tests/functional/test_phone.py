@@ -13,6 +13,7 @@ from tests.small_book import KALE, TODAY
 from sowbench.domain.book import Kept
 from sowbench.domain.journal import Entry, EntryKind
 from sowbench.web.entries import routes as worker_routes
+from sowbench.web.entries.worker import worker_script
 
 KALE_TRAY_1 = "/sowings/kale%2003-01%20a/trays/1"
 
@@ -418,7 +419,7 @@ def test_a_new_version_of_the_worker_takes_over_with_the_pages_of_the_old(
 ):
     open_and_keep(small_site, phone)
     (before,) = [each for each in kept_versions(phone) if each.startswith("sowbench-")]
-    script = worker_routes.worker_script()
+    script = worker_script()
     newer = script.replace(before.removeprefix("sowbench-"), "another")
     assert newer != script
     monkeypatch.setattr(worker_routes, "worker_script", lambda: newer)

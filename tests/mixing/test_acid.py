@@ -39,6 +39,8 @@ def test_the_ph_wanted_is_the_ph_that_comes(acid, alkalinity, ph, temp_c):
 def test_weaker_acid_of_the_same_kind_takes_more_milliliters_for_the_same_result():
     strong = acid_to_alkalinity(hard_water(), Acid(AcidKind.SULFURIC, 0.93, 1.835), 100.0)
     weak = acid_to_alkalinity(hard_water(), Acid(AcidKind.SULFURIC, 0.35, 1.26), 100.0)
+    assert weak.ml_per_m3
+    assert strong.ml_per_m3
     assert weak.ml_per_m3 / strong.ml_per_m3 == pytest.approx(34.80 / 8.993, rel=2e-3)
     assert weak.adds_mg_l == pytest.approx(strong.adds_mg_l)
 

@@ -151,7 +151,7 @@ def test_a_tank_that_is_off_is_put_right_by_water_or_salts():
 
 def _charged(grams_per_l):
     """What the engine is told of a stock, put together apart from the code under test."""
-    found = {}
+    found: dict[str, float] = {}
     for name, grams in grams_per_l.items():
         content = salt(name).content_frac
         for nutrient, share in content.items():
@@ -210,8 +210,8 @@ def test_no_recipe_falls_out_or_is_beyond_solubility_or_burns(part):
                 tanks = tanks_for(recipe, water, ratio=ratio, volume_l=100.0, dose=dose,
                                   coldest_c=coldest_c, n_tanks=2 if two else 1)  # fmt: skip
             except (NoRecipeError, RefusedError):
-                assume(False)
-                return
+                assume(condition=False)
+                raise
             assert tanks.feed.ec_ms_cm <= EC_REFUSED_MS_CM
             for tank in tanks.tanks:
                 per_l = {name: grams / tank.volume_l for name, grams in tank.grams.items()}

@@ -38,7 +38,7 @@ LOTS = tuple(
 CLUMP = replace(
     CRESS, id="clump", seeds_per_cell=5, max_seeds_per_cell=6, plants_per_cell=(3, 6), unit="cell"
 )  # fmt: skip
-RULES = Reference().ready_rules
+RULES = dict(Reference().ready_rules)
 BOTH = Reference(
     crops={"cress": CRESS, "clump": CLUMP},
     ready_rules=RULES

@@ -39,6 +39,7 @@ def test_chances_of_acceptance_are_the_textbooks(defective, accepted):
 
 def test_the_plan_through_two_published_points_is_found():
     plan = plan_for_risks(1, 0.0, 1.0 - 0.01213, 1.0 - 0.089704, 0.05, 0.05)
+    assert plan is not None
     assert (plan.n_trays, plan.n_trays - plan.resow_at_most - 1) == (68, 2)
     assert plan.vain_frac == pytest.approx(0.05, abs=1e-4)
     assert plan.missed_frac == pytest.approx(0.05, abs=1e-4)
@@ -77,4 +78,5 @@ def test_plans_for_two_risks_are_those_of_a_full_search(good, poor, rho):
     if found is None:
         assert plan is None
     else:
+        assert plan is not None
         assert (plan.n_trays, plan.resow_at_most) == found

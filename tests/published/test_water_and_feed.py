@@ -69,7 +69,7 @@ def test_contents_of_salts_follow_from_their_formulas(salt):
     formula = periodictable.formula(salt.formula)
     mass = {str(atom): n * atom.mass for atom, n in formula.atoms.items()}
     whole = sum(mass.values())
-    told = {}
+    told: dict[str, float] = {}
     for name, share in salt.content_frac.items():
         element = ELEMENT.get(name, name.capitalize())
         told[element] = told.get(element, 0.0) + share
@@ -103,6 +103,7 @@ def test_a_fluid_ounce_of_acid_in_100_gallons_does_what_extension_prints():
         ml_per_m3 = fl_oz * ML_PER_FL_OZ / GAL_100_L * 1000.0
         dose = acid_to_alkalinity(hard_water(250.0), acid, 250.0 - away)
         per_m3 = dose.ml_per_m3
+        assert per_m3 is not None
         assert per_m3 == pytest.approx(ml_per_m3, rel=0.015)
         assert dose.adds_mg_l[name] * ml_per_m3 / per_m3 == pytest.approx(adds, abs=slack)
         errors.append(100.0 * (per_m3 / ml_per_m3 - 1.0))
@@ -112,6 +113,7 @@ def test_a_fluid_ounce_of_acid_in_100_gallons_does_what_extension_prints():
 def test_published_factor_that_disagrees_with_its_own_table_is_not_met():
     # The same sheet turns 100 ppm into 23 mL in 100 gal; its own table gives 21.7 (5.8 % high).
     dose = acid_to_alkalinity(hard_water(250.0), Acid(AcidKind.SULFURIC, 0.93, 1.835), 150.0)
+    assert dose.ml_per_m3 is not None
     assert dose.ml_per_m3 * GAL_100_L / 1000.0 == pytest.approx(21.736, abs=0.05)
 
 

@@ -78,6 +78,7 @@ def test_a_poor_count_makes_a_stand_press_and_says_whose_count_it_was(demo_desk,
     cells = steady.band.high * 2
     enter(demo_desk, count(steady.name, today, max(steady.band.wanted // 4, 1), cells))
     now = ahead_sowing(demo_desk, steady.name)
+    assert now is not None
     assert now.level is Level.ACT
     assert "short" in now.sentence
     assert now.band.high < steady.band.wanted
@@ -96,6 +97,8 @@ def test_a_count_as_expected_moves_little(demo_desk, steady):
     right = round(told.right_frac[1] * told.n_cells)
     enter(demo_desk, count(steady.name, demo_desk.today(), right, told.n_cells, "2"))
     after = ahead_sowing(demo_desk, steady.name)
+    assert before is not None
+    assert after is not None
     assert abs(after.band.middle - before.band.middle) <= 0.06 * before.band.wanted + 2
     assert after.level is not Level.ACT
 

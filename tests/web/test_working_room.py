@@ -74,6 +74,7 @@ def test_what_presses_adds_up_the_prices_of_its_full_days_and_names_who_pays(dem
         use = {each.name: each for each in daily_uses(unit, unit.plans.current().id)}
     for flag in flags:
         daily = use["hands" if flag.is_hands else flag.place]
+        assert daily.capacity is not None
         full = {
             day
             for at, (taken, holds) in enumerate(zip(daily.use, daily.capacity, strict=True))

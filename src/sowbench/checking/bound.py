@@ -34,7 +34,7 @@ Flags = NDArray[np.bool_]
 
 GROUP_WITHIN_D: Final = 7
 BOUND_SLIP_FRAC: Final = 0.003
-"""Here more candidates may share a tray, also with such as cost more than their orders are worth."""
+"""Here more candidates may share a tray, also with such as cost more than their orders bring."""
 _CHUNK: Final = 100_000
 
 

@@ -26,7 +26,7 @@ CM_WATER_PER_KPA: Final = 10.2149
 class Retention:
     """Retention curve of a mix, after van Genuchten with m = 1 - 1/n.
 
-    Attributes
+    Parameters
     ----------
     saturated_frac : float
         Water by volume when every pore is full, which is the total porosity.
@@ -83,6 +83,12 @@ def water_frac(curve: Retention, height_cm: ArrayLike) -> Floats:
     ----------
     .. [1] M. T. van Genuchten, "A closed-form equation for predicting the hydraulic conductivity
        of unsaturated soils", Soil Science Society of America Journal 44, 1980, 892-898, eq. 3.
+
+    Examples
+    --------
+    >>> peat = Retention(0.9063, 0.2077, 0.06624, 2.0828)
+    >>> float(round(water_frac(peat, 10.0), 3))
+    0.789
     """
     height = np.asarray(height_cm, dtype=np.float64)
     if np.any(height < 0.0):
@@ -96,12 +102,10 @@ def water_frac(curve: Retention, height_cm: ArrayLike) -> Floats:
 class Held:
     """What a drained cell holds.
 
-    Attributes
+    Parameters
     ----------
     water_frac, air_frac : float
         Water and air by volume of the cell, at container capacity.
-    solid_frac : float
-        What is neither.
     """
 
     water_frac: float
@@ -149,6 +153,13 @@ def container_capacity(
     .. [1] R. R. Milks, W. C. Fonteno, R. A. Larson, "Hydrology of horticultural substrates II:
        predicting physical properties of media in containers", Journal of the American Society for
        Horticultural Science 114(1), 1989, 53-56 (the method).
+
+    Examples
+    --------
+    >>> peat = Retention(0.9063, 0.2077, 0.06624, 2.0828)
+    >>> plug, pot = container_capacity(peat, 20.0, 20.0, 14.0), container_capacity(peat, 150.0)
+    >>> round(100 * plug.air_frac, 1), round(100 * pot.air_frac, 1)
+    (0.2, 8.3)
     """
     width = top_mm if bottom_mm is None else bottom_mm
     for name, value in (("depth_mm", depth_mm), ("top_mm", top_mm), ("bottom_mm", width)):
@@ -181,6 +192,13 @@ def fit_retention(height_cm: ArrayLike, measured_frac: ArrayLike) -> Retention:
     ------
     OutOfRangeError
         If there are fewer than four points, or lists of different length.
+
+    Examples
+    --------
+    >>> peat = Retention(0.9063, 0.2077, 0.06624, 2.0828)
+    >>> height_cm = [1.0, 5.0, 20.0, 100.0]
+    >>> round(fit_retention(height_cm, water_frac(peat, height_cm)).shape, 3)
+    2.083
     """
     from scipy.optimize import least_squares
 

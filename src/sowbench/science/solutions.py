@@ -66,7 +66,7 @@ class Unit(StrEnum):
 class Ion:
     """Something dissolved that a report tells of.
 
-    Attributes
+    Parameters
     ----------
     name : str
         Our name of it.
@@ -137,6 +137,11 @@ def ion_of(name: str) -> Ion:
     ------
     UnknownNameError
         If there is none of that name.
+
+    Examples
+    --------
+    >>> ion_of("no3_n").label
+    'nitrate, as nitrogen'
     """
     try:
         return IONS[name]
@@ -183,6 +188,11 @@ def units_of(name: str) -> tuple[Unit, ...]:
     ------
     UnknownNameError
         If there is none of that name.
+
+    Examples
+    --------
+    >>> [each.value for each in units_of("b")]
+    ['mg/L', 'ppm', 'mmol/L']
     """
     ion = ion_of(name)
     found = [Unit.MG_L, Unit.PPM, Unit.MMOL_L]
@@ -251,6 +261,11 @@ def from_mmol_l(name: str, amount_mmol_l: ArrayLike, unit: Unit | str) -> Floats
         If the unit does not tell of it.
     UnknownNameError
         If the substance or the unit is not known.
+
+    Examples
+    --------
+    >>> float(round(from_mmol_l("ca", 2.0, "mg/L"), 1))
+    80.2
     """
     values = np.asarray(amount_mmol_l, dtype=np.float64)
     return values / _mmol_per_unit(ion_of(name), _unit(unit))
@@ -316,6 +331,11 @@ def charge_balance_frac(mmol_l: Mapping[str, float]) -> float:
     ----------
     .. [1] American Public Health Association, "Standard Methods for the Examination of Water and
        Wastewater", method 1030 E, checking correctness of analyses (from memory).
+
+    Examples
+    --------
+    >>> round(charge_balance_frac({"ca": 1.0, "hco3": 1.5}), 3)
+    0.143
     """
     plus = sum(ion_of(name).charge * n for name, n in mmol_l.items() if ion_of(name).charge > 0)
     minus = -sum(ion_of(name).charge * n for name, n in mmol_l.items() if ion_of(name).charge < 0)
@@ -340,6 +360,11 @@ def sodium_adsorption(na_mmol_l: ArrayLike, ca_mmol_l: ArrayLike, mg_mmol_l: Arr
     .. [1] L. A. Richards (ed.), "Diagnosis and improvement of saline and alkali soils", USDA
        Agriculture Handbook 60, 1954: Na / sqrt((Ca + Mg) / 2) in meq/L, which in mmol/L is
        Na / sqrt(Ca + Mg).
+
+    Examples
+    --------
+    >>> float(sodium_adsorption(10.0, 2.0, 2.0))
+    5.0
     """
     na = np.asarray(na_mmol_l, dtype=np.float64)
     hard = np.sqrt(np.asarray(ca_mmol_l, dtype=np.float64) + np.asarray(mg_mmol_l))
@@ -428,6 +453,11 @@ def stock_g_l(final_mg_l: ArrayLike, ratio: float) -> Floats:
     -----
     Where a maker means one part of stock to `ratio` parts of water, the feed is 1/(ratio + 1) of
     the stock; at 1:100 that is 1 % less.
+
+    Examples
+    --------
+    >>> float(stock_g_l(1000.0, 100.0))
+    100.0
     """
     if not ratio >= 1.0:
         raise OutOfRangeError("ratio", "1 or more, as in 1:100", ratio)

@@ -219,10 +219,12 @@ def cell_ok_cover(
 
     Parameters
     ----------
-    seeds_per_cell, plants_min : int
+    seeds_per_cell : int
         As for `cell_ok_prob`.
     p_seed : array_like, shape (...)
         Chance that a seed unit gives a seedling on time, the mean over what it hangs on [fraction].
+    plants_min : int
+        As for `cell_ok_prob`.
     rho_cell, seedlings_per_unit : float
         As for `cell_ok_prob`.
 
