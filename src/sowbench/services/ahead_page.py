@@ -238,6 +238,7 @@ def _orders(forecast: HouseForecast, planned: Sowing) -> tuple[OrderAhead, ...]:
     gathered = forecast.gathered
     by_plan = {each.order: each for each in gathered.plan.orders}
     followed = gathered.followed.get(planned.sowing)
+    n_serving = {each.order: len(each.need.shares) for each in gathered.orders}
     rows = []
     for share in planned.orders:
         told = forecast.orders.get(share.order)
@@ -260,6 +261,7 @@ def _orders(forecast: HouseForecast, planned: Sowing) -> tuple[OrderAhead, ...]:
                 0.0 if plan is None else plan.chance_filled_frac,
                 1.0 if plan is None else plan.chance_enough_frac,
                 _lacks_plants(forecast, order.id, told.chance_enough_frac, plan),
+                n_serving.get(order.id, 0) <= 1,
                 _LEVELS[forecast.state_of_order(order.id)],
             )
         )
@@ -307,6 +309,10 @@ def _sentence(
                 f"{crop}{for_whom} will be late: ready about {wording.day(ready)},"
                 f" {wording.count(behind, 'day')} later than planned."
             )
+        if ready <= forecast.gathered.today:
+            return (
+                f"{crop}{for_whom} is ready, {wording.count(-behind, 'day')} before it was planned."
+            )
         return (
             f"{crop}{for_whom} comes {wording.count(-behind, 'day')} too soon: ready about"
             f" {wording.day(ready)}, and overgrown sooner too."
@@ -320,7 +326,9 @@ def _sentence(
 
 def _is_short(band: Band, orders: tuple[OrderAhead, ...]) -> bool:
     """Tell whether it is plants that are lacking, and whether they may be those of this sowing."""
-    return band.low < band.wanted and any(each.lacks_plants for each in orders)
+    if band.low >= band.wanted or not any(each.lacks_plants for each in orders):
+        return False
+    return band.middle < band.wanted or any(o.lacks_plants and o.is_alone for o in orders)
 
 
 def _own_level(
@@ -404,6 +412,8 @@ def _advice_words(forecast: HouseForecast, advice: ResowAdvice) -> str:
     if advice.last.day is None:
         return "A resowing would no longer be ready in time: tell the customer."
     last = wording.day(season.day(advice.last.day))
+    if not advice.short:
+        return f"It is not called short yet; a resowing would help until {last}."
     if not advice.n_cells:
         return f"It is enough as it stands if it is in time; a resowing would help until {last}."
     cells = wording.count(advice.n_cells, "cell")

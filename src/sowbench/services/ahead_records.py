@@ -47,6 +47,8 @@ class OrderAhead:
         Chance to be filled, and chance of enough, by the plan.
     lacks_plants : bool
         Whether it is plants that it lacks more than planned; else it is the day.
+    is_alone : bool
+        Whether this sowing is the only one that still serves it.
     level : Level
         How pressing it is.
     """
@@ -61,6 +63,7 @@ class OrderAhead:
     planned_frac: float
     planned_enough_frac: float
     lacks_plants: bool
+    is_alone: bool
     level: Level
 
 

@@ -16,8 +16,8 @@ if TYPE_CHECKING:
     from sowbench.reference.tables import Source
 
 NOTHING_CHANGED: Final = (
-    "Your own records have changed nothing here yet: every value is the published one, yours from "
-    "the house page, or an assumption, as marked."
+    "Every value is the published one, yours from the house page, learned from this house's own "
+    "finished sowings, or an assumption, as marked. What was learned stands under Learned."
 )
 ASSUMED: Final = "assumption"
 YOURS: Final = "yours"
