@@ -396,7 +396,8 @@ def test_rebuilding_gives_the_same_again(book):
     add(book, FULL, sown(), entry(K.LOST, 2, trays=(1,), job="k"))
     add(book, entry(K.DELIVERED, 3, order="O", sowing=""), entry(K.NOTED, sowing="S-2", job="j"))
     before = derived_rows(book)
-    assert all(before.values())
+    # What a sowing that is over has taught is read off it when somebody asks, not before.
+    assert all(rows for name, rows in before.items() if name != "finished_sowing")
     with book.writing() as unit:
         for table in (sowing_life, tray, delivery, job_done):
             unit._connection.execute(table.delete())

@@ -437,6 +437,9 @@ def _linear(
         return np.zeros(0) if np.all(lows <= 0.0) and np.all(highs >= 0.0) else None
     solver = _Highs()
     solver.setOptionValue("output_flag", "off")
+    # HiGHS has one pool of threads a process and refuses a solver that wants another number of
+    # them: the planner wants one.
+    solver.setOptionValue("threads", 1)
     model = highspy.HighsLp()
     model.num_col_, model.num_row_ = n, rows.shape[0]
     model.col_cost_ = cost
