@@ -79,6 +79,29 @@ def ahead_page(desk: Desk) -> AheadPage:
     )
 
 
+PLAN_MOST: Final = 3_000
+"""Sowings of a plan up to which other pages ask for their part of the forecast unasked; in a larger
+one it is made on the page of what is coming only."""
+
+
+def is_asked_for(desk: Desk) -> bool:
+    """Tell whether pages show their part of the forecast unasked.
+
+    Parameters
+    ----------
+    desk : Desk
+        The open book.
+
+    Returns
+    -------
+    asked : bool
+        Not without a plan, nor of one so large that it takes long.
+    """
+    with desk.book.reading() as unit:
+        head = unit.plans.current()
+    return head is not None and head.n_sowings <= PLAN_MOST
+
+
 def ahead_sowing(desk: Desk, name: str) -> Ahead | None:
     """Say how one sowing looks today.
 
