@@ -238,7 +238,7 @@ def ahead_of(forecast: HouseForecast, found: Resowings, name: str) -> Ahead:
         sentence=_sentence(forecast, planned, told, band, orders, level),
         counted=_counted(told),
         moved=_moved(forecast, forecast.moved.get(name)),
-        resow=_resow(forecast, found, name, orders, level),
+        resow=_resow(forecast, found, name, band, orders, level),
         band=band,
         ready=days[1],
         ready_first=days[0],
@@ -410,13 +410,14 @@ def _resow(
     forecast: HouseForecast,
     found: Resowings,
     name: str,
+    band: Band,
     orders: tuple[OrderAhead, ...],
     level: Level,
 ) -> str:
     """Say what a resowing would need."""
     if level is Level.PLAIN:
         return ""
-    if not any(each.lacks_plants for each in orders):
+    if not _is_short(band, orders):
         told, planned = forecast.sowings[name], forecast.gathered.planned[name]
         ready = _date(forecast, told.ready.p50)
         if ready is None or ready > planned.ready_date.p50:
