@@ -146,7 +146,6 @@ def orders_now(desk: Desk, name: str = "") -> tuple[OrderNow, ...]:
             return ()
         forecast = house_forecast(unit, day_in_house(unit, desk.clock()))
     gathered = forecast.gathered
-    plans = {each.order: each for each in gathered.plan.orders}
     rows = []
     for each in gathered.orders:
         if name and each.order != name:
@@ -158,7 +157,7 @@ def orders_now(desk: Desk, name: str = "") -> tuple[OrderNow, ...]:
         order, told, plan = (
             gathered.order(each.order),
             forecast.orders[each.order],
-            plans[each.order],
+            forecast.plans[each.order],
         )
         rows.append(
             OrderNow(
@@ -259,9 +258,7 @@ def _date(forecast: HouseForecast, day: float) -> date | None:
 def _orders(forecast: HouseForecast, planned: Sowing) -> tuple[OrderAhead, ...]:
     """Return the open orders of a sowing."""
     gathered = forecast.gathered
-    by_plan = {each.order: each for each in gathered.plan.orders}
     followed = gathered.followed.get(planned.sowing)
-    n_serving = {each.order: len(each.need.shares) for each in gathered.orders}
     rows = []
     for share in planned.orders:
         told = forecast.orders.get(share.order)
@@ -271,7 +268,7 @@ def _orders(forecast: HouseForecast, planned: Sowing) -> tuple[OrderAhead, ...]:
         had = 0
         if followed is not None:
             had = sum(h.plants for h in followed.life.handed_over if h.order == share.order)
-        plan = by_plan.get(share.order)
+        plan = forecast.plans.get(share.order)
         rows.append(
             OrderAhead(
                 order.id,
@@ -284,7 +281,7 @@ def _orders(forecast: HouseForecast, planned: Sowing) -> tuple[OrderAhead, ...]:
                 0.0 if plan is None else plan.chance_filled_frac,
                 1.0 if plan is None else plan.chance_enough_frac,
                 _lacks_plants(forecast, order.id, told.chance_enough_frac, plan),
-                n_serving.get(order.id, 0) <= 1,
+                forecast.n_serving.get(order.id, 0) <= 1,
                 _LEVELS[forecast.state_of_order(order.id)],
             )
         )

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
     from datetime import date
 
-    from sowbench.domain.plan import Plan
+    from sowbench.domain.plan import OrderPlan, Plan
     from sowbench.domain.ports import Unit
     from sowbench.domain.records import Order
     from sowbench.forecasting import Forecasts, Movement, OrderForecast, SowingForecast
@@ -54,6 +54,10 @@ class HouseForecast:
         By order.
     moved : dict of str to Movement
         Sowings of which something was entered since yesterday.
+    plans : dict of str to OrderPlan
+        What the plan says of each order.
+    n_serving : dict of str to int
+        Sowings that still serve each open order.
     """
 
     gathered: ForecastSet
@@ -61,6 +65,8 @@ class HouseForecast:
     sowings: dict[str, SowingForecast]
     orders: dict[str, OrderForecast]
     moved: dict[str, Movement]
+    plans: dict[str, OrderPlan]
+    n_serving: dict[str, int]
 
     def wanted(self, order: str) -> float:
         """Return the confidence that an order was given.
@@ -93,7 +99,7 @@ class HouseForecast:
             chance, and by its chance to be filled in time against the plan's: what was accepted
             with the plan is no news.
         """
-        plan = next((each for each in self.gathered.plan.orders if each.order == order), None)
+        plan = self.plans.get(order)
         told = self.orders[order]
         wanted = self.wanted(order)
         if plan is None:
@@ -209,4 +215,6 @@ def forecast_of(gathered: ForecastSet, *, moved: bool = True) -> HouseForecast:
         {each.sowing: each for each in found.sowings},
         {each.order: each for each in found.orders},
         movements,
+        {each.order: each for each in gathered.plan.orders},
+        {each.order: len(each.need.shares) for each in gathered.orders},
     )

@@ -211,7 +211,7 @@ def _order(forecast: HouseForecast, name: str) -> Working:
     gathered = forecast.gathered
     need = next(each.need for each in gathered.orders if each.order == name)
     order = gathered.order(name)
-    plan = next((each for each in gathered.plan.orders if each.order == name), None)
+    plan = forecast.plans.get(name)
     inputs = (
         Input("ordered", f"{order.plants:,}", "plants", "", YOURS),
         Input("handed over already", f"{gathered.given.get(name, 0):,}", "plants", "journal",
